@@ -2,10 +2,10 @@
 import type { Plan } from '../plan/plan.ts';
 import { celsius } from '../quantities/quantity.ts';
 import type { Seconds } from '../quantities/quantity.ts';
-import { coverageFactor } from '../uncertainty/budget.ts';
+import { coverageFactor, effectiveDegrees } from '../uncertainty/budget.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import type { BlindFinding, LineCell, NoLineCell, ReducedWindow, ScatterModel } from './reduction.ts';
-import { varianceOfWindow } from './variance-model.ts';
+import { dofOfWindow, varianceOfWindow } from './variance-model.ts';
 
 interface Question {
   readonly plan: Plan;
@@ -33,7 +33,9 @@ export function blindFindings({ plan, windows, cells, scatter, delayOf }: Questi
     const ofWindow = varianceOfWindow(model, outcome, outcome.mass);
     const fromCentre = at.width - cell.deadTime.value - distance;
     // Instruments, leak and conditions are the same for line and window: only scatter is left.
-    const u = Math.sqrt(ofWindow + uMean ** 2 + (fromCentre * uSlope) ** 2) / slope;
-    return [{ point, attempt, injector: at.injector, voltage: at.voltage, width: at.width, found, u, dof, expanded: coverageFactor(dof) * u, truth: blindShift }];
+    const ofLine = uMean ** 2 + (fromCentre * uSlope) ** 2;
+    const u = Math.sqrt(ofWindow + ofLine) / slope;
+    const both = effectiveDegrees([{ u: Math.sqrt(ofWindow), dof: dofOfWindow(model, outcome, outcome.mass) }, { u: Math.sqrt(ofLine), dof }]);
+    return [{ point, attempt, injector: at.injector, voltage: at.voltage, width: at.width, found, u, dof: both, expanded: coverageFactor(both) * u, truth: blindShift }];
   });
 }

@@ -16,7 +16,7 @@ import type { NoMass } from './mass.ts';
 import type { ReducedWindow, ScatterModel } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { fitVarianceModel, varianceAt } from './variance-model.ts';
-import type { ScatterGroup, VarianceModel } from './variance-model.ts';
+import type { Covariance, ScatterGroup, VarianceModel } from './variance-model.ts';
 import { aboutLine, widthMeansOf } from './window-weights.ts';
 
 /** Fewer degrees of freedom than this say too little of how scatter grows with mass: the windows' own scatter is used. */
@@ -135,8 +135,8 @@ function scatterOf(cells: readonly Cell[]): VarianceModel {
     }
   }
   const beside = fitVarianceModel(cells.flatMap(besideNeighbours), 'neighbours');
-  if (windows.length === 0) return { ...beside, dof: ofOverlap * beside.dof };
-  return largerOf(fitVarianceModel(windows, 'windows'), { ...beside, dof: ofOverlap * beside.dof }, median(windows.map((w) => w.mass)));
+  if (windows.length === 0) return overlapping(beside);
+  return largerOf(fitVarianceModel(windows, 'windows'), overlapping(beside), median(windows.map((w) => w.mass)));
 }
 
 /** Windows may be steadier than they repeat; what they miss the line through their neighbours by is not. RED-82. */
@@ -149,6 +149,13 @@ function largerOf(inside: VarianceModel, beside: VarianceModel, mass: number): V
 const straightShare = 0.6;
 /** Three neighbours overlap with the next three: so much of a degree of freedom does each bring (Gasser, Sroka and Jennen-Steinmetz 1986, from memory). */
 const ofOverlap = 0.5;
+
+/** A model of groups that overlap: it is known worse by so much. */
+function overlapping(model: VarianceModel): VarianceModel {
+  const { dof, covariance } = model;
+  const more = (row: Covariance[number]): Covariance[number] => [row[0] / ofOverlap, row[1] / ofOverlap, row[2] / ofOverlap];
+  return { ...model, dof: ofOverlap * dof, ...(covariance === undefined ? {} : { covariance: [more(covariance[0]), more(covariance[1]), more(covariance[2])] }) };
+}
 
 /** Scatter of windows about the line through the two widths beside them (pseudo-residuals: Gasser, Sroka and Jennen-Steinmetz, Biometrika 73, 1986; from memory). */
 function besideNeighbours({ groups }: Cell): readonly ScatterGroup[] {

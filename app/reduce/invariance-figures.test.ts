@@ -14,7 +14,7 @@ import type { CountingAttempt, InvarianceMember, LineCell, Reduction } from './r
 import { uCoilLate } from './coil-thermal.ts';
 import { noScatter, syntheticEquipment, syntheticInjector } from './synthetic.test-helper.ts';
 import type { SyntheticInjector, SyntheticScatter } from './synthetic.test-helper.ts';
-import { varianceAt } from './variance-model.ts';
+import { degreesOf, partsAt, varianceAt } from './variance-model.ts';
 
 const plan = planOfSet({ pair: { windows: 0 } });
 const white: SyntheticScatter = { ...noScatter, relative: 4e-4, width: 3e-7 };
@@ -34,6 +34,13 @@ const changedBy = (points: readonly Point[], changed: Point['changed']): readonl
 const close = (value: number, expected: number, part: number): void => {
   expect(value / expected).toBeGreaterThan(1 - part);
   expect(value / expected).toBeLessThan(1 + part);
+};
+
+/** How well the scatter is known at the mass that a member is of: RED-171. */
+const dofIn = (run: Reduction, open: number): number => {
+  const [model] = run.scatter;
+  if (model === undefined) throw new Error('no scatter');
+  return degreesOf([[model, partsAt((linesOfRun(run)[0]?.slope.value ?? Number.NaN) * open)]]);
 };
 
 describe('figures of the invariance set', () => {
@@ -81,8 +88,8 @@ describe('figures of the invariance set', () => {
 
   it('RED-112 the chance of a member is that of its less likely test, times the tests of the set', () => {
     const tests = run.invariance.tests;
-    const dof = Math.max(...linesOfRun(run).map((c) => c.scatter.dof));
-    for (const { of, injectors, difference, p, called, z } of run.invariance.members) {
+    for (const { of, injectors, difference, p, called, z, open } of run.invariance.members) {
+      const dof = dofIn(run, open);
       const spread = injectors.reduce((sum, i) => sum + (i.difference - difference) ** 2 / i.uRandom ** 2, 0) / (injectors.length - 1);
       const least = Math.min(fAbove(z * z, 1, dof), fAbove(spread, injectors.length - 1, dof));
       expect(Math.abs(p - Math.min(1, least * tests)), of).toBeLessThan(0.02);
@@ -90,9 +97,9 @@ describe('figures of the invariance set', () => {
     }
     // So many tests that chance alone would give more than one such result are no reason to call.
     const late = reduced({ change: (window, point) => (point.changed === 'time' ? moreFlow(window, 2e-3) : window) });
-    const { p, by, z } = memberOf(late, 'time');
+    const { p, by, z, open } = memberOf(late, 'time');
     expect(by).toBe('common');
-    close(p, tests * fAbove(z * z, 1, dof), 0.02);
+    close(p, tests * fAbove(z * z, 1, dofIn(late, open)), 0.02);
   });
 
   it('RED-112 errors that are not the same for all injectors widen how far they may differ', () => {
@@ -105,7 +112,7 @@ describe('figures of the invariance set', () => {
     const wanted = (i: number): number => ((i === 0 ? apart : -apart / 2) - (before[i]?.difference ?? 0)) / open;
     const unlike = reduced({ of, scatter: quiet, change: (window, point) => (point.changed === 'long-period' ? moreFlow(window, wanted(point.injector)) : window) });
     const { injectors, difference, uShared, p, by } = memberOf(unlike, 'long-period');
-    const dof = Math.max(...linesOfRun(unlike).map((c) => c.scatter.dof));
+    const dof = dofIn(unlike, open);
     const spread = injectors.reduce((sum, i) => sum + (i.difference - difference) ** 2 / (i.uRandom ** 2 + (i.uShared - uShared) ** 2), 0) / 2;
     expect(by).toBe('injectors');
     // The warmth of the coil is nearly all that is not random.
@@ -363,7 +370,10 @@ describe('figures of blind windows', () => {
       const { scatter, slope, deadTime } = cell;
       const open = width - deadTime.value;
       close(u ** 2, (varianceAt(model, mass, outcome?.kind === 'mass' ? outcome.partTurn : Number.NaN) + scatter.uMean ** 2 + ((open - scatter.distance) * scatter.uSlope) ** 2) / slope.value ** 2, 1e-9);
-      expect(dof).toBe(scatter.dof);
+      // Of window and line together (Welch and Satterthwaite).
+      const ofWindow = varianceAt(model, mass, outcome?.kind === 'mass' ? outcome.partTurn : Number.NaN) / slope.value ** 2;
+      const ofLine = u ** 2 - ofWindow;
+      close(dof, u ** 4 / (ofWindow ** 2 / degreesOf([[model, partsAt(mass, outcome?.kind === 'mass' ? outcome.partTurn : Number.NaN)]]) + ofLine ** 2 / scatter.dof), 1e-6);
       expect(expanded / u).toBeGreaterThan(1.95);
     }
   });

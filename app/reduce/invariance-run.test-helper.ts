@@ -38,7 +38,7 @@ export interface MadeOfSet {
   readonly shift?: (point: Point) => number;
   readonly scatterTimes?: number;
   /** In which order the attempts are handed over. */
-  readonly handedOver?: (attempts: readonly CountingAttempt[]) => readonly CountingAttempt[];
+  readonly handedOver?: (attempts: readonly CountingAttempt[], points: readonly Point[]) => readonly CountingAttempt[];
 }
 
 export function reducedSet({ seed = 1, of = plan, equipment = syntheticEquipment, change = (window) => window, injector = syntheticInjector, driven = () => ({}), scatter = () => still, shift = () => 0, scatterTimes = 1, handedOver = (attempts) => attempts }: MadeOfSet): Reduction {
@@ -53,7 +53,7 @@ export function reducedSet({ seed = 1, of = plan, equipment = syntheticEquipment
     const window = syntheticWindow(at, injector(point.injector), of, equipment, errors, { ...white, relative: times * white.relative, width: times * white.width }, normal);
     return { point: point.index, attempt: 1, window: change(window, point, points[i - 1], i / points.length), order: i, ...(point.role === 'blind' ? { blindShift: seconds(secret) } : {}) };
   });
-  return reduceRun({ plan: of, equipment, points, attempts: handedOver(attempts) });
+  return reduceRun({ plan: of, equipment, points, attempts: handedOver(attempts, points) });
 }
 
 /** The same edges in a time that is shorter by a part: so much more flow. */

@@ -10,6 +10,7 @@ import { celsius, kilopascals } from '../quantities/quantity.ts';
 import { fAbove } from '../distributions/distributions.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { massPerPulse } from './mass.ts';
+import type { MassPerPulse } from './mass.ts';
 import { NamedSums } from './named-sums.ts';
 import { grouped, rememberingKey } from './cells.ts';
 import { attemptNumber } from './leak-block.ts';
@@ -18,7 +19,8 @@ import { uCoilLate } from './coil-thermal.ts';
 import type { OfCoil } from './coil-thermal.ts';
 import { dutyChange, isPair } from './period-pair.ts';
 import type { InvarianceMember, InvarianceSet, LineCell, NoLineCell, ReducedWindow, ScatterModel } from './reduction.ts';
-import { varianceOfWindow } from './variance-model.ts';
+import { degreesOf, partsAt, varianceAt, varianceOfWindow } from './variance-model.ts';
+import type { PartsOfVariance } from './variance-model.ts';
 
 /** Chance that a bench on which all agrees has any member called: over the whole set, by Bonferroni. RED-112 */
 const falseCalls = 0.01;
@@ -44,16 +46,35 @@ interface Question {
   readonly delayOf: (window: ReducedWindow, byTemperature: number) => number;
 }
 
+/** What a variance holds of the parts of each model of scatter, so that it is known how well the variance is. */
+type Held = ReadonlyMap<ScatterModel, PartsOfVariance>;
+
 /** A mass as its cell would have it, kg, with its variance and what one standard uncertainty of each shared source does to it. */
 interface Referred {
   readonly mass: number;
   readonly variance: number;
+  readonly held: Held;
   readonly shared: ReadonlyMap<string, number>;
 }
 
 /** The same of one window. There are many: its shared part is added to what it belongs to, and is no list of its own. */
-interface ReferredWindow extends Omit<Referred, 'shared'> {
+interface ReferredWindow extends Omit<Referred, 'shared' | 'held'> {
+  readonly model: ScatterModel;
+  /** What its variance holds of the model; null: nothing, its timing says more. */
+  readonly parts: PartsOfVariance | null;
   readonly addShared: (to: NamedSums, part: number) => void;
+}
+
+/** Adds `factor` times what another variance holds. */
+function hold(to: Map<ScatterModel, PartsOfVariance>, model: ScatterModel, parts: PartsOfVariance, factor: number): void {
+  const [a, b, c] = to.get(model) ?? [0, 0, 0];
+  to.set(model, [a + factor * parts[0], b + factor * parts[1], c + factor * parts[2]]);
+}
+
+function heldTimes(lists: readonly (readonly [Held, number])[]): Held {
+  const sum = new Map<ScatterModel, PartsOfVariance>();
+  for (const [held, factor] of lists) for (const [model, parts] of held) hold(sum, model, parts, factor);
+  return sum;
 }
 
 const add = (to: Map<string, number>, key: string, effect: number): void => {
@@ -66,9 +87,9 @@ interface OfInjector {
   readonly difference: number;
   readonly variance: number;
   readonly shared: ReadonlyMap<string, number>;
+  readonly held: Held;
   /** Mass that the difference is one of, in pulse width, s: from the dead time to the width. */
   readonly open: number;
-  readonly dof: number;
 }
 
 /** Every member that the run has windows for, each with its verdict; the verdicts hold over the whole set. */
@@ -143,7 +164,7 @@ function referredAll(question: Question, list: readonly Measured[], cell: LineCe
     const toTemperature = reference - window.railTemperature.mean;
     referred.push({
       mass: outcome.mass / ofBench - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature - delayOf(reduced, byTemperature.value)),
-      variance: varianceOfWindow(model, outcome, outcome.mass),
+      ...scatterOf(model, outcome),
       addShared: (to, part) => {
         outcome.eachShared(({ key }, sensitivity, u) => {
           to.add(key, part * sensitivity * u * outcome.mass);
@@ -157,12 +178,21 @@ function referredAll(question: Question, list: readonly Measured[], cell: LineCe
   return referred;
 }
 
+function scatterOf(model: ScatterModel, outcome: MassPerPulse): Pick<ReferredWindow, 'variance' | 'model' | 'parts'> {
+  const variance = varianceOfWindow(model, outcome, outcome.mass);
+  return { variance, model, parts: variance > varianceAt(model, outcome.mass, outcome.partTurn) ? null : partsAt(outcome.mass, outcome.partTurn) };
+}
+
 /** Mean of windows, with the variance of the mean. `worse`: how much worse than the model each repeats. */
 function meanOf(list: readonly ReferredWindow[], worse: number): Referred {
   const n = list.length;
   const shared = new NamedSums();
-  for (const one of list) one.addShared(shared, 1 / n);
-  return { mass: list.reduce((sum, r) => sum + r.mass, 0) / n, variance: (worse * worse * list.reduce((sum, r) => sum + r.variance, 0)) / (n * n), shared: shared.toMap() };
+  const held = new Map<ScatterModel, PartsOfVariance>();
+  for (const one of list) {
+    one.addShared(shared, 1 / n);
+    if (one.parts !== null) hold(held, one.model, one.parts, (worse * worse) / (n * n));
+  }
+  return { mass: list.reduce((sum, r) => sum + r.mass, 0) / n, variance: (worse * worse * list.reduce((sum, r) => sum + r.variance, 0)) / (n * n), held, shared: shared.toMap() };
 }
 
 function difference(a: Referred, b: Referred): Referred {
@@ -170,7 +200,7 @@ function difference(a: Referred, b: Referred): Referred {
   b.shared.forEach((effect, key) => {
     add(shared, key, -effect);
   });
-  return { mass: a.mass - b.mass, variance: a.variance + b.variance, shared };
+  return { mass: a.mass - b.mass, variance: a.variance + b.variance, held: heldTimes([[a.held, 1], [b.held, 1]]), shared };
 }
 
 function divided(shared: ReadonlyMap<string, number>, by: number): ReadonlyMap<string, number> {
@@ -181,9 +211,9 @@ function divided(shared: ReadonlyMap<string, number>, by: number): ReadonlyMap<s
   return parts;
 }
 
-const inWidth = (cell: LineCell, width: number, { mass, variance, shared }: Referred): OfInjector => {
+const inWidth = (cell: LineCell, width: number, { mass, variance, held, shared }: Referred): OfInjector => {
   const slope = cell.slope.value;
-  return { injector: cell.injector, difference: mass / slope, variance: variance / slope ** 2, shared: divided(shared, slope), open: width - cell.deadTime.value, dof: cell.scatter.dof };
+  return { injector: cell.injector, difference: mass / slope, variance: variance / slope ** 2, held: heldTimes([[held, 1 / slope ** 2]]), shared: divided(shared, slope), open: width - cell.deadTime.value };
 };
 
 /** The ordinary windows of a cell at a width. */
@@ -283,7 +313,18 @@ function averaged(list: readonly OfInjector[]): Omit<OfInjector, 'injector'> {
       add(shared, key, weight * effect);
     });
   }
-  return { difference: sum / weights, variance: 1 / weights, shared: divided(shared, weights), open: open / weights, dof: Math.max(...list.map((one) => one.dof)) };
+  const held = heldTimes(list.map((one) => [one.held, 1 / (one.variance * weights) ** 2]));
+  return { difference: sum / weights, variance: 1 / weights, held, shared: divided(shared, weights), open: open / weights };
+}
+
+/** Of no more is asked: beyond, quantiles are those of a variance that is known. */
+const mostDegrees = 1e6;
+
+/** How well the variance is known that a difference is held against: by the masses at which it was found. What is known of it beside scatter makes it no better. RED-112 */
+function degreesIn({ variance, held }: Pick<Referred, 'variance' | 'held'>): number {
+  let told = 0;
+  for (const [{ constant, relative, turn = 0 }, parts] of held) told += parts[0] * constant + parts[1] * relative + parts[2] * turn;
+  return Math.min(mostDegrees, degreesOf(held, Math.max(0, variance - told)));
 }
 
 /**
@@ -303,6 +344,7 @@ function member(of: InvarianceMember['of'], list: readonly OfInjector[], reach =
   };
   const spread = list.reduce((sum, one) => sum + (one.difference - all.difference) ** 2 / own(one), 0);
   const f = all.difference ** 2 / (all.variance + uShared ** 2);
+  const dof = degreesIn(all);
   return {
     of,
     injectors: list.map((one) => ({ injector: one.injector, difference: one.difference, uRandom: Math.sqrt(one.variance), uShared: Math.hypot(...one.shared.values()) })),
@@ -314,8 +356,8 @@ function member(of: InvarianceMember['of'], list: readonly OfInjector[], reach =
     z: Math.sign(all.difference) * Math.sqrt(f),
     reach,
     tests: [
-      { by: 'common', p: fAbove(f, 1, all.dof) },
-      ...(list.length > 1 ? [{ by: 'injectors' as const, p: fAbove(spread / (list.length - 1), list.length - 1, all.dof) }] : []),
+      { by: 'common', p: fAbove(f, 1, dof) },
+      ...(list.length > 1 ? [{ by: 'injectors' as const, p: fAbove(spread / (list.length - 1), list.length - 1, dof) }] : []),
     ],
   };
 }
@@ -336,12 +378,12 @@ function courseOf(question: Question, lines: ReadonlyMap<string, LineCell>): Cou
   if (cell === undefined) return null;
   const list = referredAll(question, references, cell);
   if (list.length < 3) return null;
-  const { mass, shared: all } = meanOf(list, 1);
+  const { mass, variance, held, shared: all } = meanOf(list, 1);
   const squares = list.reduce((sum, one) => sum + (one.mass - mass) ** 2, 0);
   // What instruments have in common moves all of them alike; what differs, as the leak of a block, does not count as wandering.
   const expected = list.reduce((sum, one) => sum + one.variance + [...meanOf([one], 1).shared].reduce((more, [key, effect]) => more + (effect - (all.get(key) ?? 0)) ** 2, 0), 0) / list.length;
   const dof = list.length - 1;
-  return { beyond: Math.sqrt(Math.max(0, squares / dof - expected)) / mass, p: fAbove(squares / dof / expected, dof, cell.scatter.dof) };
+  return { beyond: Math.sqrt(Math.max(0, squares / dof - expected)) / mass, p: fAbove(squares / dof / expected, dof, degreesIn({ variance, held })) };
 }
 
 const withCourse = (time: Found | null, course: Course | null): Found | null =>

@@ -14,7 +14,7 @@ import type { LineObservation } from './line.ts';
 import { crossing, fitLine } from './regression.ts';
 import { shareSlopes } from './shared-slope.ts';
 import { normalFrom, syntheticPlan } from './synthetic.test-helper.ts';
-import { fitVarianceModel, varianceAt, varianceOfWindow } from './variance-model.ts';
+import { degreesOf, dofOfWindow, fitVarianceModel, partsAt, varianceAt, varianceOfWindow } from './variance-model.ts';
 import type { ScatterGroup } from './variance-model.ts';
 
 describe('RED-6, RED-80 the scatter model', () => {
@@ -32,6 +32,55 @@ describe('RED-6, RED-80 the scatter model', () => {
         expect(varianceAt(found, 1e-5) / ((constant + relative * 1e-10) / mean)).toBeCloseTo(1, 4);
       }
     }
+  });
+
+  it('RED-171 is known as well as it repeats: about as well as its groups among masses like theirs, far worse where they do not reach', () => {
+    const normal = normalFrom(5);
+    const near = [3e-6, 4e-6, 6e-6, 8e-6];
+    const draw = () => fitVarianceModel(near.flatMap((mass) => Array.from({ length: 60 }, () => ({ mass, variance: ((4e-18 + 1e-6 * mass * mass) * (normal() ** 2 + normal() ** 2)) / 2, dof: 2 }))), 'replicates');
+    const models = Array.from({ length: 200 }, draw);
+    for (const mass of [5e-6, 4e-5]) {
+      const variances = models.map((m) => varianceAt(m, mass));
+      const mean = variances.reduce((a, b) => a + b, 0) / variances.length;
+      const found = (2 * mean * mean) / (variances.reduce((sum, v) => sum + (v - mean) ** 2, 0) / (variances.length - 1));
+      const told = models.map((m) => degreesOf([[m, partsAt(mass)]])).sort((a, b) => a - b)[100] ?? Number.NaN;
+      expect(found / told).toBeGreaterThan(0.6);
+      expect(found / told).toBeLessThan(1.6);
+      // By nearly all groups at the one place, by a small part of them at the other.
+      const share = told / (models[0]?.dof ?? Number.NaN);
+      if (mass === 5e-6) expect(share).toBeGreaterThan(0.6);
+      else expect(share).toBeLessThan(0.35);
+    }
+  });
+
+  it('RED-171 of a part that is left out because it would be negative nobody knows that it is nought', () => {
+    const falling = fitVarianceModel(groupsOf((m) => 1e-15 / m ** 0.1, 10), 'replicates');
+    expect(falling.relative).toBe(0);
+    const [here, far] = [2e-6, 3e-4].map((mass) => degreesOf([[falling, partsAt(mass)]]));
+    expect(here).toBeGreaterThan(10);
+    expect(far).toBeLessThan(0.1);
+    // Three parts likewise.
+    const three = fitVarianceModel(masses.flatMap((mass, i) => [0, 1].map((k) => ({ mass, variance: 4e-18 + 1e-6 * mass * mass, dof: 10, partTurn: ((i + k) % 3) / 3 }))), 'replicates');
+    expect(three.turn).toBeCloseTo(0, 9);
+    expect(degreesOf([[three, partsAt(1e-5, 0)]])).toBeGreaterThan(5 * degreesOf([[three, partsAt(1e-5, 20)]]));
+  });
+
+  it('RED-171 sums of variances are known as the model is, and the better the more of them is no estimate', () => {
+    const model = fitVarianceModel(groupsOf((m) => 4e-18 + 1e-6 * m * m, 10), 'replicates');
+    const at = partsAt(1e-5);
+    const alone = degreesOf([[model, at]]);
+    // Ten windows have one scatter: their mean is known no better than one.
+    expect(degreesOf([[model, [at[0] / 10, at[1] / 10, at[2] / 10]]]) / alone).toBeCloseTo(1, 9);
+    expect(degreesOf([[model, at], [{ ...model }, at]]) / alone).toBeCloseTo(2, 9);
+    expect(degreesOf([[model, at]], varianceAt(model, 1e-5)) / alone).toBeCloseTo(4, 9);
+    expect(degreesOf([], 1)).toBe(Number.POSITIVE_INFINITY);
+    // Without a covariance it is as good everywhere.
+    const { covariance: _, ...plain } = model;
+    expect(degreesOf([[plain, at]])).toBeCloseTo(model.dof, 9);
+    expect(degreesOf([[plain, partsAt(1e-3)]])).toBeCloseTo(model.dof, 9);
+    // Timing alone is known.
+    expect(dofOfWindow(model, { partTurn: 0, uTiming: 1 }, 1e-5)).toBe(Number.POSITIVE_INFINITY);
+    expect(dofOfWindow(model, { partTurn: 0, uTiming: 0 }, 1e-5)).toBeCloseTo(alone, 9);
   });
 
   it('has no negative part: what falls with mass is constant, what grows faster than its square is in proportion', () => {
@@ -225,6 +274,8 @@ describe('RED-6, RED-82 what tells the scatter', () => {
       expect(found?.from).toBe('neighbours');
       expect(found?.dof).toBeCloseTo(0.5 * beside.dof, 9);
       expect(varianceAt(found ?? beside, 2e-5) / varianceAt(beside, 2e-5)).toBeCloseTo(1, 9);
+      // RED-171: half as well at every mass.
+      for (const mass of [2e-5, 1e-3]) expect(degreesOf([[found ?? beside, partsAt(mass)]]) / degreesOf([[beside, partsAt(mass)]])).toBeCloseTo(0.5, 6);
     }
     expect(told(5e-3)).toMatchObject({ from: 'windows' });
     // Fewer than ten degrees of freedom of neighbours say too little, unless there is nothing else.

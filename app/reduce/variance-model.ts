@@ -19,9 +19,14 @@ export interface VarianceModel {
   readonly turn?: number;
   /** Degrees of freedom behind the model: those of the groups, less what capping them costs. */
   readonly dof: number;
+  /** Covariance of constant, relative and turn, where the groups told more than one of them; the errors of the three are those of every variance that is told by them. */
+  readonly covariance?: Covariance;
   /** neighbours: windows against the line through those beside them, where each width was measured once (RED-82). */
   readonly from: 'replicates' | 'windows' | 'neighbours';
 }
+
+/** Symmetrical: of constant, relative and turn with each other. */
+export type Covariance = readonly [Three, Three, Three];
 
 export interface ScatterGroup {
   readonly mass: number;
@@ -52,7 +57,7 @@ export function fitVarianceModel(groups: readonly ScatterGroup[], from: Variance
   let constant = 0;
   let relative = relativeSum / dof;
   if (relative === 0) return { constant, relative, dof: left, from };
-  if (groups.some((g) => (g.partTurn ?? 0) > 0)) return { ...fitWithTurns(capped, relative), dof: left, from };
+  if (groups.some((g) => (g.partTurn ?? 0) > 0)) return withCovariance({ ...fitWithTurns(capped, relative), dof: left, from }, capped);
   for (let iteration = 0; iteration < mostIterations; iteration += 1) {
     let w0 = 0;
     let w2 = 0;
@@ -86,7 +91,65 @@ export function fitVarianceModel(groups: readonly ScatterGroup[], from: Variance
     }
     if (Math.abs(constant - before[0]) <= 1e-6 * constant && Math.abs(relative - before[1]) <= 1e-6 * relative) break;
   }
-  return { constant, relative, dof: left, from };
+  return withCovariance({ constant, relative, dof: left, from }, capped);
+}
+
+/**
+ * With the covariance of the fit: the variance of a variance is 2 sigma^4 / dof. Parts that were left out because they would be negative have their variance too: nobody knows that they are nought. Where
+ * the groups do not tell two parts from each other there is none.
+ */
+function withCovariance(model: VarianceModel, groups: readonly Capped[]): VarianceModel {
+  const turns = model.turn !== undefined;
+  let [s00, s01, s02, s11, s12, s22] = [0, 0, 0, 0, 0, 0];
+  for (const { mass, partTurn = 0, dof, cap } of groups) {
+    const m2 = mass * mass;
+    const t2 = partTurn * m2;
+    const weight = (dof * cap.efficiency) / 2 / varianceAt(model, mass, partTurn) ** 2;
+    s00 += weight;
+    s01 += weight * m2;
+    s02 += weight * t2;
+    s11 += weight * m2 * m2;
+    s12 += weight * m2 * t2;
+    s22 += weight * t2 * t2;
+  }
+  const covariance = inverseOf([[s00, s01, s02], [s01, s11, s12], [s02, s12, s22]], turns ? [0, 1, 2] : [0, 1]);
+  return covariance === null ? model : { ...model, covariance };
+}
+
+/** Of the rows and columns `some`, the others nought; null: singular. */
+function inverseOf(sums: Covariance, some: readonly (0 | 1 | 2)[]): Covariance | null {
+  // In units in which every column is as large.
+  const size = some.map((j) => Math.sqrt(sums[j][j]) || 1);
+  const scaled = some.map((i, a) => some.map((j, b) => sums[i][j] / (size[a] ?? 1) / (size[b] ?? 1)));
+  const inverse: [[number, number, number], [number, number, number], [number, number, number]] = [[0, 0, 0], [0, 0, 0], [0, 0, 0]];
+  for (const [b, j] of some.entries()) {
+    const column = solveLeastSquares(scaled, some.map((k) => (k === j ? 1 : 0)), null)?.beta;
+    if (column === undefined) return null;
+    for (const [a, i] of some.entries()) inverse[i][j] = (column[a] ?? 0) / (size[a] ?? 1) / (size[b] ?? 1);
+  }
+  return inverse;
+}
+
+/** How much of each part of a model a variance holds, kg^0, kg^2 and kg^2: one window of a mass 1, the mass squared, and that times what is left of a turn. */
+export type PartsOfVariance = Three;
+
+/** One window's, of `mass`, kg; `partTurn`: as in a group. */
+export const partsAt = (mass: number, partTurn = 0): PartsOfVariance => [1, mass * mass, partTurn * mass * mass];
+
+/**
+ * Degrees of freedom of a sum of variances that models tell, by what it holds of the parts of each (Satterthwaite 1946, from memory: twice the square of the variance over its own variance). The same number of windows tells a
+ * variance well among masses like theirs and badly far from them. `known`: what of it is no estimate, kg^2. RED-112
+ */
+export function degreesOf(held: Iterable<readonly [VarianceModel, PartsOfVariance]>, known = 0): number {
+  let sum = known;
+  let ofSum = 0;
+  for (const [{ constant, relative, turn = 0, covariance, dof }, parts] of held) {
+    const variance = parts[0] * constant + parts[1] * relative + parts[2] * turn;
+    sum += variance;
+    if (covariance === undefined) ofSum += dof > 0 ? (2 * variance * variance) / dof : 0;
+    else for (let i = 0; i < 3; i += 1) for (let j = 0; j < 3; j += 1) ofSum += (parts[i] as number) * (parts[j] as number) * ((covariance[i] as Three)[j] as number);
+  }
+  return ofSum > 0 ? (2 * sum * sum) / ofSum : Number.POSITIVE_INFINITY;
 }
 
 type Capped = ScatterGroup & { readonly cap: ReturnType<typeof capOf> };
@@ -161,4 +224,9 @@ export function varianceAt(model: VarianceModel, mass: number, partTurn = 0): nu
 /** The same of one that was reduced to `mass`, kg, never less than its timing allows. `at`: the mass at which the model is asked. */
 export function varianceOfWindow(model: VarianceModel, { partTurn, uTiming }: Pick<MassPerPulse, 'partTurn' | 'uTiming'>, mass: number, at = mass): number {
   return Math.max(varianceAt(model, at, partTurn), (uTiming * mass) ** 2);
+}
+
+/** Degrees of freedom of that: as well as the model is known at the mass; timing alone is known. */
+export function dofOfWindow(model: VarianceModel, { partTurn, uTiming }: Pick<MassPerPulse, 'partTurn' | 'uTiming'>, mass: number): number {
+  return (uTiming * mass) ** 2 > varianceAt(model, mass, partTurn) ? Number.POSITIVE_INFINITY : degreesOf([[model, partsAt(mass, partTurn)]]);
 }
