@@ -28,7 +28,7 @@ describe('CLI-60 the command forecast --hours', () => {
       expect(cells).toHaveLength(5);
       for (const { expandedS, leastS } of cells) expect(expandedS).toBeGreaterThan(leastS);
     }
-    // Scatter is known by few replicates then, and the self-check calls in two plays of three: chance, which is not to be expected.
+    // Scatter is known by few replicates then; what a self-check might call is chance, which is not to be expected.
     const thin = JSON.parse(ask(sample('targets.json'), '--hours', '0.68', '--json').out) as (typeof lines)[number];
     expect(Math.max(...thin.cells.map((c) => c.expandedS))).toBeLessThan(8e-6);
     const told = ask(sample('plan.json'), '--hours', '0.5').out;
