@@ -44,6 +44,8 @@ export interface Block {
   readonly known: ReadonlyMap<string, KnownType>;
   /** How windows scatter, as found; null: nothing was measured. */
   readonly scatter: ScatterModel | null;
+  /** By how much slopes differ over voltages, relative, by type, as found (RED-23): those of one injector, and what all have in common at a voltage; absent: they are parallel. */
+  readonly spread: ReadonlyMap<string, { readonly own: number; readonly common: number }>;
   readonly cells: readonly WantedCell[];
 }
 
@@ -101,7 +103,8 @@ export function blockOf({ plan, points, attempts, out }: SoFar, reduction: Reduc
   );
   const known = new Map(targets.known.flatMap((of) => (of.pressureKpa === pressureKpa ? [[of.type, of] as const] : [])));
   const scatter = reduction?.scatter.find((s) => s.pressure === pressure && s.period === period) ?? null;
-  return { pressure, period, known, scatter, places: plan.axes.widthMs.map((w) => milliseconds(w)).sort((a, b) => b - a), cells };
+  const spread = new Map((reduction?.slopeModels ?? []).flatMap((m) => (m.pressure === pressure && m.period === period && m.spread !== undefined && m.commonSpread !== undefined ? [[m.type, { own: m.spread, common: m.commonSpread }] as const] : [])));
+  return { pressure, period, known, scatter, spread, places: plan.axes.widthMs.map((w) => milliseconds(w)).sort((a, b) => b - a), cells };
 }
 
 /** What a decision adds of one cell, and why, in words. */

@@ -43,7 +43,7 @@ describe('a forecast', () => {
     const wide = [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12];
     const plan = (scatter: number) => {
       const base = syntheticPlan({ voltageV: [9, 12, 16], widthMs: wide, replicates: 1 }, 2);
-      return { ...base, injectors: base.injectors.map((i) => ({ ...i, type: 'T' })), targets: { deadTimeUs: 4, atVoltage: [], hours: 24, attemptsPerCell: 200, known: [known(scatter)] } };
+      return { ...base, injectors: base.injectors.map((i) => ({ ...i, type: 'T' })), targets: { deadTimeUs: 3.3, atVoltage: [], hours: 24, attemptsPerCell: 200, known: [known(scatter)] } };
     };
     const figures = expectedFigures(plan(2));
     expect([figures.relative * 1e3, figures.width * 1e6, figures.bendsBelow * 1.05e3].map((one) => Number(one.toFixed(6)))).toEqual([1.4, 1.4, 1.2]);

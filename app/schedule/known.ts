@@ -5,6 +5,7 @@ import { typeOfInjector } from '../reduce/cell.ts';
 import type { LineCell, Reduction, ScatterModel } from '../reduce/reduction.ts';
 import { varianceAt } from '../reduce/variance-model.ts';
 import { median } from '../statistics/robust.ts';
+import { coverageFactor } from '../uncertainty/budget.ts';
 import type { KnownType } from './cells.ts';
 
 /** Dead time of a type at a voltage, s: as it is stated, or between two that are, along the curve of a usual injector; null: the voltage lies outside. */
@@ -50,8 +51,8 @@ const rounded = (value: number, digits: number): number => Number(value.toFixed(
 export const margin = 1.05;
 /** Widths whose open times lie within so much of each other are looked at together. */
 const span = 1.2;
-/** What they lie off their lines by in the mean counts as a bend from so many standard uncertainties, and from so many seconds of open time. */
-const seenFrom = { times: 3.5, offS: 0.5e-6, least: 4 };
+/** What they lie off their lines by in the mean counts as a bend where chance gives it so rarely (three and a half standard uncertainties of a scatter that is well known), and from so many seconds of open time. */
+const seenFrom = { chance: 4.65e-4, offS: 0.5e-6, least: 4 };
 
 /** Lines of one pressure, and how windows scatter there. */
 export interface ScatteredLines {
@@ -61,12 +62,14 @@ export interface ScatteredLines {
 
 /** What bends does so the more the shorter: where a line was measured below its end, shorter pulses lie off by so many times as much. Else one long window that is off tilts a line, and it is no bend. */
 const growingBelow = 2;
+/** ...and it goes on: beyond so many times the open time at which it was last seen pulses lie off by chance, and it is none. Found on simulated benches. SCH-43 */
+const widestGap = 1.4;
 /** Bends stand at the short end: beyond this part of the longest pulse what lies off a line is something else, as a common slope on which it leans. */
 const shortEnd = 1 / 3;
 
 /**
  * The longest open time, s, about which pulses of many lines together lie off their lines; null: there are no lines, or they do so nowhere. It goes by the scatter between windows: what a
- * line states grows where it bends (RED-13). `growing`: a bend that is not at the shortest pulses has some below it that lie off by more than so many times as much.
+ * line states grows where it bends (RED-13). `growing`: a bend that is not at the shortest pulses has some below it that lie off by more than so many times as much, and begins at the short end.
  */
 export function bendSeen(told: readonly ScatteredLines[], growing = 0): number | null {
   const falling = told
@@ -81,6 +84,9 @@ export function bendSeen(told: readonly ScatteredLines[], growing = 0): number |
       ),
     )
     .sort((a, b) => b.open - a.open);
+  const dof = told.reduce((sum, { scatter }) => sum + scatter.dof, 0);
+  if (dof === 0) return null;
+  const times = coverageFactor(dof, 1 - seenFrom.chance);
   const groups = falling.flatMap(({ open }, i) => {
     let [count, sum, off, at] = [0, 0, 0, 0];
     for (let j = i; j < falling.length; j += 1) {
@@ -91,11 +97,18 @@ export function bendSeen(told: readonly ScatteredLines[], growing = 0): number |
       off += w.weight * w.off;
       at += w.weight * w.open;
     }
-    return count < seenFrom.least ? [] : [{ open: at / sum, off: Math.abs(off / sum), isSeen: Math.abs(off / sum) > seenFrom.offS && Math.abs(off) > seenFrom.times * Math.sqrt(sum) }];
+    return count < seenFrom.least ? [] : [{ open: at / sum, off: Math.abs(off / sum), isSeen: Math.abs(off / sum) > seenFrom.offS && Math.abs(off) > times * Math.sqrt(sum) }];
   });
   // From the short end up: the most that shorter pulses lie off.
   const shorter = groups.map(() => 0);
   for (let i = groups.length - 2; i >= 0; i -= 1) shorter[i] = Math.max(shorter[i + 1] ?? 0, groups[i + 1]?.off ?? 0);
   const least = falling.at(-1)?.open ?? 0;
-  return groups.find(({ isSeen, open, off }, i) => isSeen && (open < span * least || (shorter[i] ?? 0) >= growing * off))?.open ?? null;
+  const isBend = ({ isSeen, open, off }: (typeof groups)[number], i: number): boolean => isSeen && (open < span * least || (shorter[i] ?? 0) >= growing * off);
+  if (growing === 0) return groups.find(isBend)?.open ?? null;
+  // From the shortest up, for as long as the next that is seen is not far.
+  let reached: number | null = null;
+  groups.toReversed().forEach((group, i) => {
+    if (isBend(group, groups.length - 1 - i) && group.open <= widestGap * (reached ?? least)) reached = group.open;
+  });
+  return reached;
 }

@@ -2,17 +2,21 @@
  * Which windows bring the cells of an injector to their targets soonest (SCH-7, SCH-8): by what each takes off the worst of them for each second. With one slope over
  * the voltages the long widths anywhere tell the slope and the short end of a line its dead time (c-optimal design: Elfving 1952, from memory).
  */
+import { grouped } from '../reduce/cells.ts';
 import type { LineCell, ScatterModel } from '../reduce/reduction.ts';
 import { varianceAt } from '../reduce/variance-model.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import type { Result } from '../uncertainty/budget.ts';
-import { cellName, microsecondsText } from './cells.ts';
+import { cellName, microsecondsText, millisecondsText } from './cells.ts';
 import type { Block, WantedCell, CellWish } from './cells.ts';
 
 /** What is foreseen, in parts of what is wanted: what is found differs from what was foreseen. */
 export const aim = 0.99;
-/** Windows that one decision adds to an injector, at most: then it is looked at what they brought. */
+/** Windows that one decision adds to an injector for a map or for its static flows, at most: then it is looked at what they brought. */
 export const mostAtOnce = 10;
+/** The same for its lines, and not more than this part of what it has had: scatter and slopes that few windows tell ask for too many of them. Found on simulated benches. */
+const fewForLines = 4;
+const partForLines = 1 / 8;
 /** The short end of every line has so many windows at least: repeatability is told by replicates, and a bend shows there first. */
 const leastAtEnd = 2;
 /** Widths that are the short end. */
@@ -64,50 +68,91 @@ export interface Refining {
   readonly minS: number;
   /** Whether what is wanted only says how cells compare, and each is brought as near as is sensible to what instruments leave. SCH-18 */
   readonly weighs?: boolean;
-  /** Windows added to an injector before it is looked at what they brought; absent: ten. */
+  /** Windows added to an injector before it is looked at what they brought; absent: four for its lines, or an eighth of those that it has had, ten for its map. */
   readonly atOnce?: number;
 }
 
 /** What brings the cells of a block nearer to their targets; none: all that can be reached are, or have had their windows. */
 export function refinementOf(block: Block, refining: Refining): readonly CellWish[] {
-  const injectors = [...new Set(block.cells.map((c) => c.injector))];
-  const wishes = injectors.flatMap((injector) => ofInjector(block.cells.filter((c) => c.injector === injector), block, refining));
+  const { scatter } = block;
+  if (scatter === null) return [];
+  const injectors = grouped(block.cells, (c) => String(c.injector)).map((cells) => ({ cells, lines: sumsOfAll(cells, scatter) }));
+  const ofType = spreadsOf(injectors.flatMap(({ lines }) => lines), block, scatter);
+  const wishes = injectors.flatMap(({ cells, lines }) => ofInjector(cells, lines, slopesOf(lines, scatter, ofType), block, refining));
   const replicates = wishes.filter((w) => w.rule === 'SCH-6');
   return replicates.length > 0 ? replicates : wishes;
 }
 
-function ofInjector(cells: readonly WantedCell[], block: Block, refining: Refining): readonly CellWish[] {
-  const model = block.scatter;
-  if (model === null) return [];
+function sumsOfAll(cells: readonly WantedCell[], model: ScatterModel): readonly Sums[] {
   const found = cells.flatMap((cell) => (cell.found?.kind === 'line' ? [{ cell, line: cell.found }] : []));
-  let slopePrecision = Math.max(0, ...found.map(({ line }) => 1 / line.scatter.uSlope ** 2));
-  const lines = found.map(({ cell, line }) => sumsOf(cell, line, model, slopePrecision));
+  const common = Math.max(0, ...found.map(({ line }) => 1 / line.scatter.uSlope ** 2));
+  return found.map(({ cell, line }) => sumsOf(cell, line, model, common));
+}
+
+function ofInjector(cells: readonly WantedCell[], lines: readonly Sums[], slopes: Slopes, block: Block, refining: Refining): readonly CellWish[] {
   const why = new Map<string, string>();
   const room = (s: Sums): boolean => s.cell.points + s.added.length < refining.most;
-  for (const s of lines) {
-    for (const { width } of s.line.widths.filter((w) => w.inRegion).slice(block.known.has(s.cell.type) ? -knownEndWidths : -endWidths)) {
-      const missing = Math.max(0, leastAtEnd - (s.cell.tried.get(width) ?? 0));
-      for (let i = 0; i < missing && room(s); i += 1) {
-        slopePrecision += add(s, width);
-        why.set(cellName(s.cell), `short end of ${s.cell.serialNumber} at ${s.cell.voltage} V: it is measured ${leastAtEnd} times at least`);
-      }
-    }
+  for (const { sums, width } of lines.flatMap((s) => missingAtEnd(s, block))) {
+    if (!room(sums)) continue;
+    slopes.add(sums, add(sums, width));
+    why.set(cellName(sums.cell), `short end of ${sums.cell.serialNumber} at ${sums.cell.voltage} V: it is measured ${leastAtEnd} times at least`);
   }
   // First the replicates of all: they tell how windows scatter, and by that where lines end.
   const replicates = why.size > 0;
-  for (let added = 0; !replicates && added < (refining.atOnce ?? mostAtOnce); added += 1) {
-    const worst = worstOf(lines, slopePrecision, refining, room);
+  const doubted = replicates || block.scatter === null ? [] : doubtsOf(lines, block.scatter, slopes, refining).filter(({ sums }) => room(sums));
+  for (const { sums, width } of doubted) {
+    slopes.add(sums, add(sums, width));
+    why.set(cellName(sums.cell), `${sums.cell.serialNumber} at ${sums.cell.voltage} V, ${millisecondsText(width)}: its widths scatter about the line by more than its windows do; whether by chance, a further window tells`);
+  }
+  const rest = lines.filter((s) => !doubted.some(({ sums }) => sums === s));
+  const most = replicates ? 0 : (refining.atOnce ?? Math.max(fewForLines, Math.floor(partForLines * cells.reduce((sum, c) => sum + c.points, 0))));
+  for (let added = 0; added < most; added += 1) {
+    const worst = worstOf(rest, slopes, refining, room);
     if (worst === null) break;
-    const best = bestFor(worst.sums, lines, slopePrecision, refining, room);
+    const best = bestFor(worst.sums, lines, slopes, refining, room);
     if (best === null) break;
-    slopePrecision += add(best.sums, best.width);
+    slopes.add(best.sums, add(best.sums, best.width));
     const name = cellName(best.sums.cell);
     if (!why.has(name) || why.get(name)?.startsWith('short end') === true) why.set(name, wordsOf(best, worst, refining.slopeWanted));
   }
-  return lines.flatMap((s): readonly CellWish[] => (s.added.length === 0 ? [] : [{ cell: s.cell, widths: s.added, rule: replicates ? 'SCH-6' : 'SCH-7', why: why.get(cellName(s.cell)) ?? '' }]));
+  return lines.flatMap((s): readonly CellWish[] => (s.added.length === 0 ? [] : [{ cell: s.cell, widths: s.added, rule: replicates ? 'SCH-6' : rest.includes(s) ? 'SCH-7' : 'SCH-40', why: why.get(cellName(s.cell)) ?? '' }]));
 }
 
-function wordsOf({ sums, width }: { readonly sums: Sums; readonly width: Seconds }, { sums: worst, of }: Worst, slopeWanted: number | null): string {
+/** Windows that the short end of a line has not had yet. SCH-6 */
+function missingAtEnd(sums: Sums, { known }: Block): readonly Choice[] {
+  const ends = sums.line.widths.filter((w) => w.inRegion).slice(known.has(sums.cell.type) ? -knownEndWidths : -endWidths);
+  return ends.flatMap(({ width }) => Array.from({ length: Math.max(0, leastAtEnd - (sums.cell.tried.get(width) ?? 0)) }, () => ({ sums, width })));
+}
+
+/** A width of a line is measured so often before its distance from the line is believed. */
+const windowsOfDoubt = 6;
+
+interface Choice {
+  readonly sums: Sums;
+  readonly width: Seconds;
+}
+
+/** Lines that are not there and that their widths miss by more than windows scatter, each with the width that tells whether by chance. SCH-40 */
+function doubtsOf(lines: readonly Sums[], model: ScatterModel, slopes: Slopes, { weighs = false }: Refining): readonly Choice[] {
+  return lines.flatMap((sums) => {
+    const width = farOff(sums, model);
+    return width !== null && farFrom(sums.cell.wanted, lasting(sums.line), randomOf(sums, slopes), weighs) > (weighs ? 0 : aim) ? [{ sums, width }] : [];
+  });
+}
+
+/** Of a line that its widths miss by more than windows scatter (RED-13): the width that lies farthest off, of those that few windows tell; null: there is none. */
+function farOff({ cell, line }: Sums, model: ScatterModel): Seconds | null {
+  if (!line.lackOfFit.significant) return null;
+  let [farthest, most]: [Seconds | null, number] = [null, 0];
+  for (const { width, windows, mass, inRegion, deviationPercent } of line.widths) {
+    if (!inRegion || (cell.tried.get(width) ?? 0) >= windowsOfDoubt) continue;
+    const off = (Math.abs(deviationPercent ?? 0) / 100) * mass * Math.sqrt(windows / varianceAt(model, mass));
+    if (off > most) [farthest, most] = [width, off];
+  }
+  return farthest;
+}
+
+function wordsOf({ sums, width }: Choice, { sums: worst, of }: Worst, slopeWanted: number | null): string {
   const { line, cell } = worst;
   const need =
     of === 'slope'
@@ -148,41 +193,110 @@ export function withOne(s: Sums, width: number): { readonly height: number; read
 const modelled = ({ line }: Sums, height: number, centre: number, slopePrecision: number): number => Math.sqrt(1 / height + (centre - line.deadTime.value) ** 2 / slopePrecision) / line.slope.value;
 
 /** The same, s. */
-const randomOf = (s: Sums, slopePrecision: number): number => s.ofDeadTime * modelled(s, s.height, s.centre, slopePrecision);
+const randomOf = (s: Sums, slopes: Slopes): number => slopes.found(s).ofDeadTime * modelled(s, s.height, s.centre, 1 / slopes.varianceOf(s));
+
+/** What is foreseen of the lines of an injector, whose slopes lean on each other as far as they are parallel (RED-23). SCH-42 */
+interface Slopes {
+  readonly add: (s: Sums, precision: number) => void;
+  /** kg2/s2; `more`: with so much more precision of the slope of a line. */
+  readonly varianceOf: (s: Sums, more?: { readonly of: Sums; readonly precision: number }) => number;
+  /** What was found of a line over what its sums and these say. */
+  readonly found: (s: Sums) => { readonly ofDeadTime: number; readonly ofSlope: number };
+}
+
+/** How far lines of a type and voltage are from parallel, relative: of one injector, of all, and the precision that the windows of all have there. */
+interface OfType {
+  readonly own: number;
+  readonly common: number;
+  readonly precision: number;
+}
+
+const typeAt = ({ cell: { type, voltage } }: Sums): string => `${type}|${voltage}`;
+
+function spreadsOf(all: readonly Sums[], { spread }: Block, model: ScatterModel): ReadonlyMap<string, OfType> {
+  return new Map(grouped(all, typeAt).map((lines) => {
+    const { own, common } = spread.get(lines[0].cell.type) ?? { own: 0, common: 0 };
+    return [typeAt(lines[0]), { own, common, precision: lines.reduce((sum, s) => sum + ownPrecision(s, model) * s.line.slope.value ** 2, 0) }] as const;
+  }));
+}
+
+function slopesOf(lines: readonly Sums[], model: ScatterModel, ofType: ReadonlyMap<string, OfType>): Slopes {
+  const before = new Map(lines.map((s) => [s, ownPrecision(s, model)] as const));
+  const now = new Map(before);
+  const slope = lines[0]?.line.slope.value ?? 1;
+  const varianceOf: Slopes['varianceOf'] = (s, more) => {
+    const precision = (of: Sums): number => (now.get(of) ?? 0) + (more?.of === of ? more.precision : 0);
+    const { own, common, precision: ofAll } = ofType.get(typeAt(s)) ?? { own: 0, common: 0, precision: Number.POSITIVE_INFINITY };
+    const apart = (own * slope) ** 2;
+    let weights = 0;
+    for (const other of lines) weights += 1 / (1 / precision(other) + apart);
+    const variance = 1 / precision(s);
+    const part = apart / (apart + variance);
+    // What all have in common at the voltage is known as well as the lines of all tell it.
+    const ofMean = 1 / (ofAll + (precision(s) - (before.get(s) ?? 0)) * slope ** 2);
+    const uCommon = common === 0 ? 0 : (common ** 2 * ofMean * slope ** 2) / (common ** 2 + ofMean);
+    return part * variance + (1 - part) ** 2 * (1 / weights + uCommon);
+  };
+  const factors = new Map(lines.map((s) => {
+    const variance = varianceOf(s);
+    return [s, { ofSlope: s.line.slope.uRandom / Math.sqrt(variance), ofDeadTime: s.line.deadTime.uRandom / modelled(s, s.height, s.centre, 1 / variance) }] as const;
+  }));
+  return { varianceOf, add: (s, precision) => void now.set(s, (now.get(s) ?? 0) + precision), found: (s) => factors.get(s) ?? { ofDeadTime: 1, ofSlope: 1 } };
+}
+
+/** Precision of the slope of a line by its own windows, s2/kg2. */
+function ownPrecision({ line, height, centre }: Sums, model: ScatterModel): number {
+  let [weights, squares] = [0, 0];
+  for (const { width, windows, mass, inRegion } of line.widths) {
+    if (!inRegion) continue;
+    const weight = windows / varianceAt(model, mass);
+    weights += weight;
+    squares += weight * (width - centre) ** 2;
+  }
+  return (squares * height) / weights;
+}
 
 /** How far a result is foreseen to be, in times of what it is brought to, or, where that only weighs, of what is wanted; 0: it is there, or as near as is sensible. */
-function farFrom(wanted: number, of: Result, random: number, weighs: boolean): number {
+function farFrom(wanted: number, of: Pick<Result, 'coverageFactor' | 'expanded' | 'uShared'>, random: number, weighs: boolean): number {
   const foreseen = of.coverageFactor * Math.hypot(random, of.uShared);
   const aimed = aimOf(weighs ? 0 : wanted, leastOf(of));
   if (!weighs) return of.expanded > aimed ? foreseen / aimed : 0;
   return of.expanded > aimed && foreseen > aim * aimed ? foreseen / wanted : 0;
 }
 
+/** The dead time of a line, and of its shared parts what further windows do not change: a call of the self-check that goes by the order of ordinary windows may be chance, and is asked anew with each of them. SCH-41 */
+function lasting({ deadTime, shared }: LineCell): Pick<Result, 'coverageFactor' | 'expanded' | 'uShared'> {
+  let called = 0;
+  for (const { source, onDeadTime } of shared) if (source.quantity === 'invariance' && source.place === 'direction') called += onDeadTime ** 2;
+  return called === 0 ? deadTime : { ...deadTime, uShared: Math.sqrt(Math.max(0, deadTime.uShared ** 2 - called)) };
+}
+
 /** The cell that is farthest from what is wanted, of those that are not there and can be brought nearer; null: none is above the aim. */
-function worstOf(lines: readonly Sums[], slopePrecision: number, { slopeWanted, weighs = false }: Refining, room: (s: Sums) => boolean): Worst | null {
+function worstOf(lines: readonly Sums[], slopes: Slopes, { slopeWanted, weighs = false }: Refining, room: (s: Sums) => boolean): Worst | null {
   let worst: Worst | null = null;
   let most = weighs ? 0 : aim;
   for (const s of lines) {
     if (!room(s)) continue;
-    const { slope, deadTime } = s.line;
-    const ofSlope = slopeWanted === null ? 0 : farFrom(slopeWanted * slope.value, slope, s.ofSlope / Math.sqrt(slopePrecision), weighs);
+    const { slope } = s.line;
+    const ofSlope = slopeWanted === null ? 0 : farFrom(slopeWanted * slope.value, slope, slopes.found(s).ofSlope * Math.sqrt(slopes.varianceOf(s)), weighs);
     if (ofSlope > most) [most, worst] = [ofSlope, { sums: s, of: 'slope' }];
-    const ratio = farFrom(s.cell.wanted, deadTime, randomOf(s, slopePrecision), weighs);
+    const ratio = farFrom(s.cell.wanted, lasting(s.line), randomOf(s, slopes), weighs);
     if (ratio > most) [most, worst] = [ratio, { sums: s, of: 'dead-time' }];
   }
   return worst;
 }
 
 /** The window that takes the most off `worst` in a second. */
-function bestFor(worst: Sums, lines: readonly Sums[], slopePrecision: number, { besides, minS }: Refining, room: (s: Sums) => boolean): { readonly sums: Sums; readonly width: Seconds } | null {
-  const before = modelled(worst, worst.height, worst.centre, slopePrecision) ** 2;
-  let best: { readonly sums: Sums; readonly width: Seconds } | null = null;
+function bestFor(worst: Sums, lines: readonly Sums[], slopes: Slopes, { besides, minS }: Refining, room: (s: Sums) => boolean): Choice | null {
+  const before = modelled(worst, worst.height, worst.centre, 1 / slopes.varianceOf(worst)) ** 2;
+  let best: Choice | null = null;
   let most = 0;
   for (const s of lines) {
     if (!room(s)) continue;
     for (const width of [s.line.region.from, s.line.region.to]) {
       const { height, centre, precision } = withOne(s, width);
-      const after = s === worst ? modelled(worst, height, centre, slopePrecision + precision) : modelled(worst, worst.height, worst.centre, slopePrecision + precision);
+      const slope = 1 / slopes.varianceOf(worst, { of: s, precision });
+      const after = s === worst ? modelled(worst, height, centre, slope) : modelled(worst, worst.height, worst.centre, slope);
       const gain = (before - after ** 2) / ((s.cell.seconds.get(width) ?? minS) + besides + (s === worst || s.added.length > 0 ? 0 : besides));
       if (gain > most) [most, best] = [gain, { sums: s, width }];
     }

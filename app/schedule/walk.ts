@@ -19,8 +19,8 @@ const firstWidths = 2;
 const windowsOfDoubt = 2;
 /** Widths at the short end of a line that is not searched. */
 const shortWidths = 3;
-/** A width is tried so often before it is left alone without a window that counts. */
-const triesWithout = 2;
+/** So many points more than windows are wanted of a width are tried before it is left alone without one that counts. */
+const triesMore = 1;
 
 type Family = readonly [WantedCell, ...WantedCell[]];
 
@@ -112,6 +112,7 @@ const goodWidths = 3;
 
 interface Expected {
   readonly family: Family;
+  /** With those that are measured twice standing twice. */
   readonly good: readonly Seconds[];
 }
 
@@ -120,7 +121,9 @@ function expectedPlaces(families: readonly Family[], places: readonly Seconds[],
   const expected = families.flatMap((family) => {
     const deadTime = knownDeadTime(known, family[0].voltage);
     const above = deadTime === null ? [] : places.filter((w) => w - deadTime > known.linearFromOpenMs / 1e3);
-    return above.length > goodWidths ? [{ family, good: [...above.slice(0, 1), ...above.slice(-goodWidths)] }] : [];
+    const [longest] = above;
+    const [shortest, ...others] = above.slice(-goodWidths).reverse();
+    return longest === undefined || shortest === undefined || above.length <= goodWidths ? [] : [{ family, good: [longest, longest, ...others.reverse(), shortest, shortest] }];
   });
   return expected.length === families.length ? expected : null;
 }
@@ -136,14 +139,14 @@ const below = (tried: readonly Seconds[], places: readonly Seconds[], count: num
   return places.filter((w) => w < least).slice(0, count);
 };
 
-const isTried = (cell: WantedCell, width: Seconds): boolean => (cell.counted.get(width) ?? 0) > 0 || (cell.tried.get(width) ?? 0) >= triesWithout;
+const isTried = (cell: WantedCell, width: Seconds, times = 1): boolean => (cell.counted.get(width) ?? 0) >= times || (cell.tried.get(width) ?? 0) >= times + triesMore;
 const triedByAll = (family: Family, width: Seconds): boolean => family.every((cell) => isTried(cell, width));
 
-/** One window of each of the widths that a member has not tried. */
+/** The windows of these widths that a member has not tried; a width that stands there twice is wanted twice. */
 function wishes(family: readonly WantedCell[], widths: readonly Seconds[], rule: string, what: string): readonly CellWish[] {
   return family.flatMap((cell): readonly CellWish[] => {
-    const missing = widths.filter((w) => !isTried(cell, w));
-    return missing.length === 0 ? [] : [{ cell, widths: missing, rule, why: `${cell.serialNumber} at ${cell.voltage} V, ${missing.map(millisecondsText).join(', ')}: ${what}` }];
+    const missing = widths.filter((w, i) => !isTried(cell, w, widths.slice(0, i + 1).filter((other) => other === w).length));
+    return missing.length === 0 ? [] : [{ cell, widths: missing, rule, why: `${cell.serialNumber} at ${cell.voltage} V, ${[...new Set(missing)].map((w) => `${millisecondsText(w)}${missing.filter((other) => other === w).length > 1 ? ' twice' : ''}`).join(', ')}: ${what}` }];
   });
 }
 
