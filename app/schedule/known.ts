@@ -62,14 +62,12 @@ export interface ScatteredLines {
 
 /** What bends does so the more the shorter: where a line was measured below its end, shorter pulses lie off by so many times as much. Else one long window that is off tilts a line, and it is no bend. */
 const growingBelow = 2;
-/** ...and it goes on: beyond so many times the open time at which it was last seen pulses lie off by chance, and it is none. Found on simulated benches. SCH-43 */
-const widestGap = 1.4;
 /** Bends stand at the short end: beyond this part of the longest pulse what lies off a line is something else, as a common slope on which it leans. */
 const shortEnd = 1 / 3;
 
 /**
  * The longest open time, s, about which pulses of many lines together lie off their lines; null: there are no lines, or they do so nowhere. It goes by the scatter between windows: what a
- * line states grows where it bends (RED-13). `growing`: a bend that is not at the shortest pulses has some below it that lie off by more than so many times as much, and begins at the short end.
+ * line states grows where it bends (RED-13). `growing`: a bend that is not at the shortest pulses has some below it that lie off by more than so many times as much.
  */
 export function bendSeen(told: readonly ScatteredLines[], growing = 0): number | null {
   const falling = told
@@ -103,12 +101,5 @@ export function bendSeen(told: readonly ScatteredLines[], growing = 0): number |
   const shorter = groups.map(() => 0);
   for (let i = groups.length - 2; i >= 0; i -= 1) shorter[i] = Math.max(shorter[i + 1] ?? 0, groups[i + 1]?.off ?? 0);
   const least = falling.at(-1)?.open ?? 0;
-  const isBend = ({ isSeen, open, off }: (typeof groups)[number], i: number): boolean => isSeen && (open < span * least || (shorter[i] ?? 0) >= growing * off);
-  if (growing === 0) return groups.find(isBend)?.open ?? null;
-  // From the shortest up, for as long as the next that is seen is not far.
-  let reached: number | null = null;
-  groups.toReversed().forEach((group, i) => {
-    if (isBend(group, groups.length - 1 - i) && group.open <= widestGap * (reached ?? least)) reached = group.open;
-  });
-  return reached;
+  return groups.find(({ isSeen, open, off }, i) => isSeen && (open < span * least || (shorter[i] ?? 0) >= growing * off))?.open ?? null;
 }
