@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import type { Plan } from '../plan/plan.ts';
 import { milliseconds } from '../quantities/quantity.ts';
 import type { ScheduleDecision } from '../schedule/schedule.ts';
-import { TestRun, testPlan } from './scripted-bench.test-helper.ts';
+import { TestRun, testPlan, type ScriptedBench } from './scripted-bench.test-helper.ts';
 
 const targets: NonNullable<Plan['targets']> = { deadTimeUs: 5, atVoltage: [], hours: 10, attemptsPerCell: 30, known: [] };
 const wanting = (): TestRun => new TestRun({ plan: { ...testPlan(), targets, zero: { ...testPlan().zero, windowS: 0 } } });
@@ -214,6 +214,25 @@ describe('a run of a plan with targets', () => {
     expect(wanted.length).toBeGreaterThan(2);
     expect(others).toBeGreaterThan(2);
     expect(run.events('step').filter((s) => s.step === 'purge').map((s) => s.point)).toEqual(wanted);
+  });
+
+  it.each([
+    ['nothing flows', 'settle', (bench: ScriptedBench, on: boolean): void => { bench.meterSilent = on; }],
+    ['the pressure is off', 'measure', (bench: ScriptedBench, on: boolean): void => { bench.pressureOffset = on ? 7 : 0; }],
+  ] as const)('RUN-241 purges again where the last attempt of an injector was not accepted: %s', (_, from, spoil) => {
+    const plan = testPlan();
+    const run = new TestRun({ plan: { ...plan, purge: { ...plan.purge, when: 'injector-changes' } } }).start();
+    // The second window of an injector, without a purge: its coil is driven and nothing flows.
+    const second = run.points.find((p, i) => p.role === 'measure' && run.points[i - 1]?.channel === p.channel)?.index ?? -1;
+    const steps = () => run.events('step').filter((s) => s.point === second).map((s) => s.step);
+    expect(run.runUntil(() => steps().includes(from), 3000)).toBe(true);
+    expect(steps()).not.toContain('purge');
+    spoil(run.bench, true);
+    expect(run.runUntil(() => run.events('attempt-ended').some((a) => a.point === second), 3000)).toBe(true);
+    spoil(run.bench, false);
+    expect(run.events('attempt-ended').at(-1)).toMatchObject({ point: second, verdict: 'rejected' });
+    expect(run.runUntil(() => run.events('attempt-ended').filter((a) => a.point === second).length === 2, 3000)).toBe(true);
+    expect(steps().filter((step) => step === 'purge')).toHaveLength(1);
   });
 
   it('RUN-230 a grid purges before every window, as ever', () => {

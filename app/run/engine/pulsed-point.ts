@@ -96,7 +96,8 @@ export class PulsedPoint {
   *measure(): Procedure<Outcome> {
     const { plan } = this.#core.state;
     const driven = this.#settings.driven;
-    this.#settings.driven = this.#point.channel;
+    // What is rejected may have been spoilt by air: its injector is purged again (RUN-241).
+    this.#settings.driven = null;
     if (plan.purge.pulses > 0 && this.#point.role !== 'look' && !goesOnUnpurged(plan, driven, this.#point.channel)) yield* this.#purge();
     yield* this.#startPulses();
     yield* this.#settle();
@@ -105,7 +106,9 @@ export class PulsedPoint {
     // A window that was measured beside a driver that does not switch off must not count.
     yield* this.#drive.noCurrent();
     const more = lookPart(this.#point) === 'long' ? [yield* this.#shut()] : [];
-    return judged(this.#core, this.#readings, this.#point, this.#window.summarise(), { first: more, last: this.#pulsesMove ? [this.#readings.standing.criterion()] : [] });
+    const outcome = judged(this.#core, this.#readings, this.#point, this.#window.summarise(), { first: more, last: this.#pulsesMove ? [this.#readings.standing.criterion()] : [] });
+    if (outcome.verdict === 'accepted') this.#settings.driven = this.#point.channel;
+    return outcome;
   }
 
   /** The whole burst, seen to end. */

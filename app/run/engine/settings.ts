@@ -18,7 +18,7 @@ export class EngineSettings {
   pumping = false;
   /** A burst was asked for and its end has not been seen. */
   pulsing = false;
-  /** Channel whose injector was driven last, since the bench was safe; null: none was (RUN-230). */
+  /** Channel whose injector was driven last, since the bench was safe, in an attempt that was accepted; null: none was, or it was not (RUN-230, RUN-241). */
   driven: number | null = null;
   /** The rail was asked to be shut off, and not yet to be opened again. */
   railShut = false;

@@ -120,7 +120,7 @@ export function FieldControl({ path, field, value, onChange, problems, described
     return (
       <select {...common} className="field-frame" onChange={(event) => onChange(event.target.value)}>
         {field.optional && field.otherwise === null && <option value="">Not stated</option>}
-        {!(field.choices.includes(value) || (value === '' && field.optional && field.otherwise === null)) && <option value={value}>{value === '' ? (field.otherwise === null ? 'Choose' : `As set out (${field.otherwise})`) : `${value} (not known)`}</option>}
+        {!(field.choices.includes(value) || (value === '' && field.optional && field.otherwise === null)) && <option value={value}>{value === '' ? (field.otherwise === null ? 'Choose' : `As set out (${(words?.[field.otherwise] ?? field.otherwise).toLowerCase()})`) : `${value} (not known)`}</option>}
         {field.choices.map((choice) => (
           <option key={choice} value={choice}>
             {words?.[choice] ?? choice}
