@@ -21,7 +21,7 @@ export function logarithmicScale(values: Iterable<number>): AxisScale {
   const to = round.find((v) => v >= high && v > from) ?? high;
   const inside = round.filter((v) => v >= from && v <= to);
   const decades = inside.filter((v) => /^1e/u.test(v.toExponential()));
-  return { from, to, ticks: inside.length > 10 && decades.length > 2 ? decades : inside, label: (tick) => String(tick) };
+  return { from, to, ticks: inside.length > 10 && decades.length > 2 ? decades : inside, label: (tick) => trueMinus(String(tick)) };
 }
 
 /** A scale over all finite `values` with about `count` steps. Empty or equal values get a scale around them. */
