@@ -22,6 +22,7 @@ import { ArchiveUnreadable, eventOf, parseStored } from './read.ts';
 import type { ArchiveReader, ChunkRow, StoredRun } from './read.ts';
 import { openDatabase, storageFailure } from './sqlite.ts';
 import type { Database } from './sqlite.ts';
+import { NamedQualifications, qualificationsText } from './verify-qualification.ts';
 import { checkLedger } from './verify-ledger.ts';
 import { rebuildDerived } from './write.ts';
 
@@ -131,6 +132,7 @@ interface RunFindings {
   readonly telemetry: Findings;
   readonly windows: Findings;
   readonly seals: Findings;
+  readonly qualifications: Findings;
   /** Attempts inside whose window the controller's clock stepped back, in archives from before such a window was refused. */
   readonly stepped: string[];
 }
@@ -153,6 +155,7 @@ const startRunFindings = (stepped: string[] = []): RunFindings => ({
   telemetry: new Findings('telemetry', (asked) => `Each of ${asked} chunks of telemetry can be read, follows the one before and does not overlap it.`),
   windows: new Findings('windows', (asked) => `Each of ${asked} measuring windows comes out exactly the same when it is computed again from the stored telemetry.${steppedText(stepped)}`),
   seals: new Findings('blind windows', sealsText),
+  qualifications: new Findings('qualifications', qualificationsText),
 });
 
 type AttemptEnded = Extract<RunEventBody, { kind: 'attempt-ended' }>;
@@ -164,7 +167,7 @@ type Steps = Generator<undefined>;
  * Walks the journal once: chain and fold, and the attempts as they end; returns the last state, without windows, with its outline.
  * The windows stay in the archive: those of a long run are hundreds of megabytes.
  */
-function* walkJournal(reader: ArchiveReader, run: StoredRun, attempts: AttemptCheck, to: RunFindings) {
+function* walkJournal(reader: ArchiveReader, run: StoredRun, attempts: AttemptCheck, qualifications: NamedQualifications, to: RunFindings) {
   const seals = new Map<string, string>();
   let state: RunState | null = null;
   let lastAt = 0;
@@ -195,6 +198,7 @@ function* walkJournal(reader: ArchiveReader, run: StoredRun, attempts: AttemptCh
       if (planHash !== run.planHash || equipmentHash !== run.equipmentHash) to.chain.fail(`${where} opens another plan or equipment than the run was made for.`);
     }
     if (body.kind === 'attempt-ended') yield* attempts.ended(row.seq, body, replays ? state : null);
+    qualifications.follow(body, where);
     if (body.kind === 'blind-sealed') seals.set(`${body.point}/${body.attempt}`, body.seal);
     if (body.kind === 'blind-unsealed') {
       for (const secret of body.shifts) to.seals.expect(seals.get(`${secret.point}/${secret.attempt}`) === sealOf(secret), () => `${where} tells a shift of point ${shownPoint(secret.point)}, attempt ${secret.attempt}, that is not the one that was sealed.`);
@@ -437,14 +441,14 @@ function* everyCheck(db: Database, reader: ArchiveReader, expected: readonly Hea
     }
     const telemetry = new TelemetryCheck(db, reader, run, found);
     const attempts = new AttemptCheck(db, reader, run, telemetry, found);
-    checkStatus(db, run, yield* told(walkJournal(reader, run, attempts, found)), found);
+    checkStatus(db, run, yield* told(walkJournal(reader, run, attempts, new NamedQualifications(db, found.qualifications), found)), found);
     attempts.rest();
     yield* told(telemetry.upTo(Number.POSITIVE_INFINITY, 0));
   }
   const entered = yield* told(checkLedger(db, reader.ledger, expected));
   return {
     checks: [
-      whole, references(db), schema(db), library(db), meterChecks(db), visits(db), records(db), ...[found.chain, found.journal, found.attempts, found.status, found.telemetry, found.windows, found.seals].map((findings) => findings.done()),
+      whole, references(db), schema(db), library(db), meterChecks(db), visits(db), records(db), ...[found.chain, found.journal, found.attempts, found.status, found.telemetry, found.windows, found.seals, found.qualifications].map((findings) => findings.done()),
       ...entered.checks,
     ],
     archiveId: entered.archiveId,

@@ -45,7 +45,7 @@ const coveredOrCut = `(() => {
  */
 const coveredInFocus = `(() => {
   const found = new Set();
-  const usable = [...document.querySelectorAll('#content a[href], #content button, #content input:not([type=hidden]), #content select, #content textarea, #content summary')].filter((one) => one.checkVisibility({ visibilityProperty: true }) && one.tabIndex >= 0 && !one.closest('.unseen'));
+  const usable = [...document.querySelectorAll('#content a[href], #content button, #content input:not([type=hidden]), #content select, #content textarea, #content summary')].filter((one) => one.checkVisibility({ visibilityProperty: true }) && one.tabIndex >= 0 && !one.disabled && !one.closest('.unseen'));
   for (const start of [0, document.documentElement.scrollHeight]) {
     for (const element of usable) {
       scrollTo({ top: start, behavior: 'instant' });
