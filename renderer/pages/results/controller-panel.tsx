@@ -42,7 +42,9 @@ export function ControllerPanel({ id, results, selection, onWish }: Omit<ViewPro
     setSaid(copy(clipboardText(table, layout, of)) ? `${table.title}: ${of === 'value' ? 'values' : 'uncertainties'} are on the clipboard in rows and columns.` : 'The system did not take it. The command tables writes the same as files.');
   return (
     <>
-      <InjectorPicker selection={selection} onWish={onWish} />
+      <div className="field-row">
+        <InjectorPicker selection={selection} onWish={onWish} />
+      </div>
       <LayoutPart layout={layout} onLayout={onLayout} />
       <p className="results-state" role="status">
         {said}
@@ -53,7 +55,7 @@ export function ControllerPanel({ id, results, selection, onWish }: Omit<ViewPro
         </Button>
       </div>
       {trials.problem !== '' && <Notice tone="bad">{trials.problem}</Notice>}
-      {typeof shown === 'string' ? <Notice tone="bad">{shown}</Notice> : shown.map((table) => <OneTable key={table.id} table={table} onTake={take} />)}
+      {typeof shown === 'string' ? <Notice tone="bad">{shown}</Notice> : <div className="sections">{shown.map((table) => <OneTable key={table.id} table={table} onTake={take} />)}</div>}
     </>
   );
 }
@@ -62,7 +64,7 @@ function OneTable({ table, onTake }: { readonly table: ControllerTable; readonly
   const grid = shownGrid(table);
   const trials = trialsSentence(table);
   return (
-    <Section title={`${table.title}, ${unitText(table)}`} wide>
+    <Section title={`${table.title}, ${unitText(table)}`} wide={grid.columns.length > 6}>
       <FigureTable
         narrow
         caption={`${table.title} of ${table.of} in ${unitText(table)}; ± is the expanded uncertainty (95 %)`}
