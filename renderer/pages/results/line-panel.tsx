@@ -60,7 +60,13 @@ function LineOf({ cell, amounts }: { readonly cell: LineCell; readonly amounts: 
     ].filter((s) => s.points.length > 0);
   }, [rows]);
   const far = rows.filter((r) => !r.inRegion && (r.deviationPercent === null || Math.abs(r.deviationPercent.value) >= farOff)).length;
-  const band = { title: 'Region of the line', from: cell.region.from * 1e3, to: cell.region.to * 1e3 };
+  const { from, to } = cell.region;
+  const band = useMemo(() => ({ title: 'Region of the line', from: from * 1e3, to: to * 1e3 }), [from, to]);
+  const { value: deadTime } = cell.deadTime;
+  const lines = useMemo(
+    () => (last === undefined ? [] : [{ title: 'Line m (PW − X)', from: { x: deadTime * 1e3, y: 0 }, to: { x: last.width * 1e3, y: pulse(last.line) } }]),
+    [last, deadTime, pulse],
+  );
   const { deadTimeInterval: interval } = cell;
   return (
     <>
@@ -116,11 +122,7 @@ function LineOf({ cell, amounts }: { readonly cell: LineCell; readonly amounts: 
             series={masses}
             band={band}
             zero
-            lines={
-              last === undefined
-                ? []
-                : [{ title: 'Line m (PW − X)', from: { x: cell.deadTime.value * 1e3, y: 0 }, to: { x: last.width * 1e3, y: pulse(last.line) } }]
-            }
+            lines={lines}
           />
         </Section>
         <Section title={`Residuals from the line, ${where}`}>

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { logarithmicScale, scaleOver } from './scale.ts';
+import { isSameScale, labelsThatFit, logarithmicScale, scaleOver } from './scale.ts';
 
 describe('scales of logarithms', () => {
   it('WIN-201 go from one round number to another around all values, with decades alone where there are many', () => {
@@ -29,5 +29,26 @@ describe('scales', () => {
       expect(to).toBeGreaterThan(from);
       expect(ticks.length).toBeGreaterThan(1);
     }
+  });
+  it('WIN-170 name every n-th tick where all would touch, the first among them', () => {
+    const names = Array.from({ length: 24 }, (_, i) => `RH4-0${100 + i}`);
+    const few = labelsThatFit(names, (name) => name, 600);
+    expect(few[0]).toBe(names[0]);
+    expect(few.length).toBeGreaterThan(4);
+    expect((600 / 23) * names.indexOf(few[1] ?? '')).toBeGreaterThanOrEqual(8 * 7 + 8);
+    expect(labelsThatFit(names.slice(0, 8), (name) => name, 600)).toHaveLength(8);
+    const { ticks, label } = scaleOver([0, 12], 7);
+    expect(labelsThatFit(ticks, label, 500)).toEqual(ticks);
+  });
+  it('WIN-170 are the same where limits and labels are, whatever values they are over', () => {
+    const scale = scaleOver([0.3, 11.9], 7);
+    expect(isSameScale(scale, scaleOver([0.1, 11.8], 7))).toBe(true);
+    expect(isSameScale(scale, scaleOver([0.3, 12.1], 7))).toBe(false);
+    expect(isSameScale(scale, scaleOver([0.3, 11.9], 3))).toBe(false);
+    const named = (...names: readonly string[]) => ({ from: -0.5, to: 1.5, ticks: [0, 1], label: (at: number) => names[at] ?? '' });
+    expect(isSameScale(named('A', 'B'), named('A', 'B'))).toBe(true);
+    expect(isSameScale(named('A', 'B'), named('A', 'C'))).toBe(false);
+    expect(isSameScale(named('A', 'B'), { ...named('A', 'B'), to: 2 })).toBe(false);
+    expect(isSameScale(named('A', 'B'), { ...named('A', 'B'), kind: 'log' })).toBe(false);
   });
 });

@@ -7,6 +7,8 @@ export interface AxisScale {
   readonly to: number;
   readonly ticks: readonly number[];
   readonly label: (tick: number) => string;
+  /** Absent: even. */
+  readonly kind?: 'log';
 }
 
 const steps = [1, 2, 2.5, 5, 10];
@@ -21,7 +23,7 @@ export function logarithmicScale(values: Iterable<number>): AxisScale {
   const to = round.find((v) => v >= high && v > from) ?? high;
   const inside = round.filter((v) => v >= from && v <= to);
   const decades = inside.filter((v) => /^1e/u.test(v.toExponential()));
-  return { from, to, ticks: inside.length > 10 && decades.length > 2 ? decades : inside, label: (tick) => trueMinus(String(tick)) };
+  return { from, to, ticks: inside.length > 10 && decades.length > 2 ? decades : inside, label: (tick) => trueMinus(String(tick)), kind: 'log' };
 }
 
 /** A scale over all finite `values` with about `count` steps. Empty or equal values get a scale around them. */
@@ -49,3 +51,18 @@ export function scaleOver(values: Iterable<number>, count = 5): AxisScale {
   const ticks = Array.from({ length: last - first + 1 }, (_, i) => Number(((first + i) * step).toPrecision(12)));
   return { from: first * step, to: last * step, ticks, label: (tick) => trueMinus(tick.toFixed(decimals)) };
 }
+
+/** Of a letter of a label, at most; between two labels, at least; px. */
+const letter = 7;
+const apart = 8;
+
+/** Every n-th label from the first on, so that none touches the next. `length`: of the axis, px. */
+export function labelsThatFit<Tick>(ticks: readonly Tick[], textOf: (tick: Tick) => string, length: number): readonly Tick[] {
+  const widest = letter * Math.max(0, ...ticks.map((tick) => textOf(tick).length)) + apart;
+  const between = length / Math.max(1, ticks.length - 1);
+  const step = Math.max(1, Math.ceil(widest / between - 1e-9));
+  return ticks.filter((_, i) => i % step === 0);
+}
+
+/** The same axis: with the same limits and steps the labels are the same. */
+export const isSameScale = (a: AxisScale, b: AxisScale): boolean => a.kind === b.kind && a.from === b.from && a.to === b.to && a.ticks.length === b.ticks.length && a.ticks.every((tick) => a.label(tick) === b.label(tick));

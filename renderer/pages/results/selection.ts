@@ -31,6 +31,14 @@ export interface Selection {
 /** The nominal battery of a vehicle that runs: what people look at first. */
 const usualVolts = 14;
 
+const knownWidths = new WeakMap<RunResults, readonly number[]>();
+/** Looked for once in the results of a run: their points are thousands. */
+function widthsIn(results: RunResults): readonly number[] {
+  const widths = knownWidths.get(results) ?? widthsOf(results);
+  knownWidths.set(results, widths);
+  return widths;
+}
+
 /** null: the plan has nothing that is measured. */
 export function selectionOf(results: RunResults, wish: Wish): Selection | null {
   const conditions = conditionsOf(results);
@@ -38,7 +46,7 @@ export function selectionOf(results: RunResults, wish: Wish): Selection | null {
   if (condition === undefined) return null;
   const cells = cellsAt(results, condition);
   const voltages = voltagesOf(cells);
-  const widths = widthsOf(results);
+  const widths = widthsIn(results);
   const injectors = [...new Map(cells.map((cell) => [cell.injector, cell.serialNumber]))].map(([index, serialNumber]) => ({ index, serialNumber }));
   const injector = injectors.find((one) => one.index === wish.injector)?.index ?? injectors[0]?.index ?? 0;
   const voltage = voltages.find((one) => one === wish.voltage) ?? nearest(voltages, usualVolts);

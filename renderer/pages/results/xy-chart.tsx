@@ -3,19 +3,14 @@
  * stands beside every chart; each series is switched on and off by a button of the legend.
  */
 import { decimals } from '../../components/decimals.ts';
-import { useMemo, useRef, useState } from 'react';
-import { CartesianGrid, ErrorBar, ReferenceArea, ReferenceLine, ResponsiveContainer, Scatter, ScatterChart, Tooltip, XAxis, YAxis } from 'recharts';
-import type { ScatterShapeProps, TooltipContentProps } from 'recharts';
+import { memo, useMemo, useRef, useState } from 'react';
 import { PictureButtons } from '../../components/picture-buttons.tsx';
-import { logarithmicScale, scaleOver, type AxisScale } from './scale.ts';
+import { isSameScale, logarithmicScale, scaleOver } from './scale.ts';
+import type { AxisScale } from './scale.ts';
 import { colourOf, dashOf, drawn, markerPath } from './series.ts';
-import type { ChartPoint, Series } from './series.ts';
-
-interface ChartLine {
-  readonly title: string;
-  readonly from: { readonly x: number; readonly y: number };
-  readonly to: { readonly x: number; readonly y: number };
-}
+import type { Series } from './series.ts';
+import { XyPlot } from './xy-plot.tsx';
+import type { ChartLine } from './xy-plot.tsx';
 
 interface ChartBand {
   readonly title: string;
@@ -45,19 +40,17 @@ interface XyChartProps {
   readonly logarithmic?: boolean;
 }
 
-interface Drawn extends ChartPoint {
-  readonly error: readonly [number, number];
-}
-
 const pixels = { low: 260, tall: 380 };
 
-// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
-export function XyChart({ label, xTitle, yTitle, series, joined = false, lines = [], band, limit, zero = false, xNames, tall = false, logarithmic = false }: XyChartProps) {
+const none: readonly ChartLine[] = [];
+
+/** Drawn again only when something that it is given is another thing: `series`, `lines`, `band` and `limit` are kept by whoever shows it. */
+export const XyChart = memo(function XyChart({ label, xTitle, yTitle, series, joined = false, lines = none, band, limit, zero = false, xNames, tall = false, logarithmic = false }: XyChartProps) {
   const figure = useRef<HTMLElement>(null);
   const [off, setOff] = useState<ReadonlySet<string>>(new Set());
   const shown = useMemo(() => drawn(series, off), [series, off]);
-  const x = useMemo(() => scaleOver(xNames === undefined ? xValues(shown, lines, band) : [-0.5, xNames.length - 0.5], 7), [shown, lines, band, xNames]);
-  const y = useMemo(() => scaleOfY(yValues(shown, lines, limit, zero), logarithmic), [shown, lines, limit, zero, logarithmic]);
+  const x = useKept(useMemo(() => (xNames === undefined ? scaleOver(xValues(shown, lines, band), 7) : scaleOfNames(xNames)), [shown, lines, band, xNames]));
+  const y = useKept(useMemo(() => (logarithmic ? logarithmicScale : scaleOver)(yValues(shown, lines, limit, zero), 5), [shown, lines, limit, zero, logarithmic]));
   if (series.every((one) => one.points.length === 0)) return <p className="quiet">There is nothing to draw yet: no value is there. The table says why.</p>;
   const hasBars = shown.some(({ points }) => points.some(({ low, high }) => low !== null || high !== null));
   const left = series.filter((one) => !off.has(one.id)).length - shown.length;
@@ -70,59 +63,7 @@ export function XyChart({ label, xTitle, yTitle, series, joined = false, lines =
   return (
     <figure className="chart" ref={figure}>
       <div className="chart-plot" role="img" aria-label={`Chart: ${label}. The table beside it holds the same numbers.`}>
-        <ResponsiveContainer width="100%" height={tall ? pixels.tall : pixels.low} minWidth={0}>
-          <ScatterChart accessibilityLayer={false} margin={{ top: 10, right: 16, bottom: 24, left: 14 }}>
-            <CartesianGrid stroke="var(--grid)" />
-            <XAxis
-              type="number"
-              dataKey="x"
-              domain={xNames === undefined ? [x.from, x.to] : [-0.5, xNames.length - 0.5]}
-              ticks={xNames === undefined ? [...x.ticks] : xNames.map((_, i) => i)}
-              tickFormatter={(tick: number) => (xNames === undefined ? x.label(tick) : (xNames[tick] ?? ''))}
-              interval={xNames === undefined ? 'equidistantPreserveStart' : 0}
-              stroke="var(--edge-strong)"
-              tick={{ fill: 'var(--ink-quiet)', fontSize: 12 }}
-              label={{ value: xTitle, position: 'insideBottom', offset: -14, fill: 'var(--ink)', fontSize: 13 }}
-            />
-            <YAxis
-              type="number"
-              dataKey="y"
-              scale={y.kind}
-              domain={[y.from, y.to]}
-              ticks={[...y.ticks]}
-              tickFormatter={(tick: number) => y.label(tick)}
-              width={58}
-              stroke="var(--edge-strong)"
-              tick={{ fill: 'var(--ink-quiet)', fontSize: 12 }}
-              label={{ value: yTitle, angle: -90, position: 'insideLeft', offset: -4, fill: 'var(--ink)', fontSize: 13, textAnchor: 'middle' }}
-            />
-            {band !== undefined && <ReferenceArea x1={Math.max(band.from, x.from)} x2={Math.min(band.to, x.to)} fill="var(--band)" fillOpacity={1} stroke="none" />}
-            {limit !== undefined && <ReferenceLine y={limit.high} stroke="var(--edge-strong)" strokeDasharray="7 4" />}
-            {limit !== undefined && <ReferenceLine y={limit.low} stroke="var(--edge-strong)" strokeDasharray="7 4" />}
-            {zero && <ReferenceLine y={0} stroke="var(--ink-quiet)" />}
-            {lines.map((line) => (
-              <ReferenceLine key={line.title} segment={[line.from, line.to]} stroke="var(--ink)" strokeWidth={1.5} ifOverflow="extendDomain" />
-            ))}
-            <Tooltip
-              isAnimationActive={false}
-              cursor={false}
-              content={(props: TooltipContentProps) => <Hovered {...props} x={xTitle} y={yTitle} xText={xNames === undefined ? x.label : (at) => xNames[at] ?? ''} series={shown} />}
-            />
-            {shown.map((one) => (
-              <Scatter
-                key={one.id}
-                name={one.title}
-                data={one.points.map((point): Drawn & { readonly series: string } => ({ ...point, series: one.id, error: [point.low === null ? 0 : point.y - point.low, point.high === null ? 0 : point.high - point.y] }))}
-                fill={colourOf(one.look)}
-                line={joined ? { stroke: colourOf(one.look), strokeWidth: 1.5, strokeDasharray: dashOf(one.look) ?? '0' } : false}
-                shape={({ cx, cy }: ScatterShapeProps) => <Marker look={one.look} at={{ x: cx ?? 0, y: cy ?? 0 }} />}
-                isAnimationActive={false}
-              >
-                <ErrorBar dataKey="error" direction="y" width={4} stroke={colourOf(one.look)} strokeWidth={1.25} isAnimationActive={false} />
-              </Scatter>
-            ))}
-          </ScatterChart>
-        </ResponsiveContainer>
+        <XyPlot height={tall ? pixels.tall : pixels.low} x={x} y={y} named={xNames !== undefined} xTitle={xTitle} yTitle={yTitle} series={shown} joined={joined} lines={lines} band={band} limit={limit} zero={zero} />
       </div>
       <figcaption className="chart-legend">
         {series.length > 1 && (
@@ -173,12 +114,7 @@ export function XyChart({ label, xTitle, yTitle, series, joined = false, lines =
       </figcaption>
     </figure>
   );
-}
-
-/** Filled in its colour, with an edge of the ground so that neighbours that overlap stay apart. */
-function Marker({ look, at }: { readonly look: number; readonly at: { readonly x: number; readonly y: number } }) {
-  return <path d={markerPath(look, 4.5)} transform={`translate(${at.x},${at.y})`} fill={colourOf(look)} stroke="var(--surface)" strokeWidth={1} />;
-}
+});
 
 function Sample({ look, joined }: { readonly look: number; readonly joined: boolean }) {
   return (
@@ -189,32 +125,16 @@ function Sample({ look, joined }: { readonly look: number; readonly joined: bool
   );
 }
 
-interface HoveredProps extends TooltipContentProps {
-  readonly x: string;
-  readonly y: string;
-  readonly xText: (at: number) => string;
-  readonly series: readonly Series[];
+/** The scale of before where it is the same: then the axis is not drawn again. */
+function useKept(scale: AxisScale): AxisScale {
+  const [kept, keep] = useState(scale);
+  if (kept === scale || isSameScale(kept, scale)) return kept;
+  keep(scale);
+  return scale;
 }
 
-function Hovered({ active, payload, x, y, xText, series }: HoveredProps) {
-  const point = payload[0]?.payload as (Drawn & { readonly series: string }) | undefined;
-  if (!active || point === undefined) return null;
-  return (
-    <div className="chart-hover">
-      <strong>{series.find((one) => one.id === point.series)?.title}</strong>
-      <div>
-        {x}: {xText(point.x)}
-      </div>
-      <div>
-        {y}: {decimals(String(Number(point.y.toPrecision(5))))}
-      </div>
-    </div>
-  );
-}
-
-function scaleOfY(values: Iterable<number>, logarithmic: boolean): AxisScale & { readonly kind: 'log' | 'auto' } {
-  return logarithmic ? { ...logarithmicScale(values), kind: 'log' } : { ...scaleOver(values, 5), kind: 'auto' };
-}
+/** Each name in the middle of its stretch. */
+const scaleOfNames = (names: readonly string[]): AxisScale => ({ from: -0.5, to: names.length - 0.5, ticks: names.map((_, i) => i), label: (at) => names[at] ?? '' });
 
 function* xValues(series: readonly Series[], lines: readonly ChartLine[], band: ChartBand | undefined): Generator<number> {
   for (const { points } of series) for (const { x } of points) yield x;

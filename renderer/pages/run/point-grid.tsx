@@ -45,11 +45,24 @@ interface PointGridProps {
   readonly onInside: (inside: boolean) => void;
 }
 
+/** What of the grid is in sight, in pixels. */
+interface GridView {
+  readonly left: number;
+  readonly top: number;
+  readonly width: number;
+  readonly height: number;
+}
+
+/** `old` where it is still so. */
+function viewOf({ scrollLeft: left, scrollTop: top, clientWidth: width, clientHeight: height }: HTMLElement, old: GridView): GridView {
+  return left === old.left && top === old.top && width === old.width && height === old.height ? old : { left, top, width, height };
+}
+
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function PointGrid({ plan, points, sheet, state, selection, opened, onSelect, onOpen, onKey, focusRequest, onInside }: PointGridProps) {
   const scroller = useRef<HTMLDivElement>(null);
   const inside = useFocusInside(onInside);
-  const [view, setView] = useState({ left: 0, top: 0, width: 800, height: 420 });
+  const [view, setView] = useState<GridView>({ left: 0, top: 0, width: 800, height: 420 });
   const gloves = useSettings((settings) => settings.gloves);
   const rowHeight = gloves ? gloveCell : leastCell;
   const wantsFocus = useRef(false);
@@ -60,7 +73,7 @@ export function PointGrid({ plan, points, sheet, state, selection, opened, onSel
   useLayoutEffect(() => {
     const element = scroller.current;
     if (element === null) return undefined;
-    const read = () => setView({ left: element.scrollLeft, top: element.scrollTop, width: element.clientWidth, height: element.clientHeight });
+    const read = () => setView((old) => viewOf(element, old));
     read();
     const observer = new ResizeObserver(read);
     observer.observe(element);
@@ -87,6 +100,8 @@ export function PointGrid({ plan, points, sheet, state, selection, opened, onSel
     const height = element.clientHeight - headHeight;
     element.scrollLeft = Math.min(x, Math.max(element.scrollLeft, x + cellWidth - room));
     element.scrollTop = Math.min(y, Math.max(element.scrollTop, y + rowHeight - height));
+    // What comes into sight is drawn with the key that brought it there: the browser tells of the scrolling a frame later (WIN-171).
+    setView((old) => viewOf(element, old));
   };
   useEffect(() => {
     if (!wantsFocus.current) return;
