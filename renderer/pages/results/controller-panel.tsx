@@ -64,7 +64,7 @@ function OneTable({ table, onTake }: { readonly table: ControllerTable; readonly
   const grid = shownGrid(table);
   const trials = trialsSentence(table);
   return (
-    <Section title={`${table.title}, ${unitText(table)}`} wide={grid.columns.length > 6}>
+    <Section title={`${table.title}, ${unitText(table)}`} wide={grid.columns.length > 3}>
       <FigureTable
         narrow
         caption={`${table.title} of ${table.of} in ${unitText(table)}; ± is the expanded uncertainty (95 %)`}
