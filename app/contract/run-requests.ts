@@ -1,6 +1,6 @@
 /** Requests of one run: on the bench, and what is stored of it. */
 import { z } from 'zod';
-import { stabilitySignals } from '../results/stability-words.ts';
+import { stabilitySignals } from '../results/stability-signals.ts';
 import type { BenchFrame } from '../bench/port.ts';
 import { runCommandSchema } from '../journal/commands.ts';
 import type { RunEvent } from '../journal/events.ts';

@@ -1,10 +1,8 @@
 /** How the stability of a held point is called and said, on pages and in commands. */
 import { trueMinus } from '../quantities/figures.ts';
 import type { AllanRow } from '../statistics/allan.ts';
+import type { StabilitySignal } from './stability-signals.ts';
 import type { SignalStability } from './stability.ts';
-
-export const stabilitySignals = ['mass', 'pressure', 'supply', 'railTemperature', 'meterTemperature'] as const;
-export type StabilitySignal = (typeof stabilitySignals)[number];
 
 interface Words {
   readonly name: string;

@@ -1,12 +1,10 @@
 import { describe, expect, it } from 'vitest';
 import type { BenchFrame } from '../bench/port.ts';
 import { celsius, kilopascals, pascals, seconds } from '../quantities/quantity.ts';
-import { simulatedBenchEquipment } from '../../firmware-protocol/simulator/plant/certificates.ts';
-import { equipmentSchema } from '../equipment/equipment.ts';
+import { syntheticEquipment as equipment } from '../reduce/synthetic.test-helper.ts';
 import { driftSentence, paysSentence } from './stability-words.ts';
 import { stabilityOf, type SignalStability, type Stability } from './stability.ts';
 
-const equipment = equipmentSchema.parse(simulatedBenchEquipment);
 const at = { pressure: kilopascals(400), period: seconds(0.02) };
 const settings = { referenceC: 20 };
 

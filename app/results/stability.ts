@@ -9,7 +9,7 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, pascals } from '../quantities/quantity.ts';
 import { kFactorAt } from '../reduce/mass.ts';
-import { stabilitySignals, type StabilitySignal } from './stability-words.ts';
+import { stabilitySignals, type StabilitySignal } from './stability-signals.ts';
 import { allanRows, driftOfRecord, paysUntil, type AllanRow, type PaysUntil, type SteadyDrift } from '../statistics/allan.ts';
 
 /** A window with its frames, oldest first, all of one burst. */

@@ -11,7 +11,7 @@ import { chiSquareQuantile, tQuantile } from '../distributions/distributions.ts'
  * What rules at an averaging time. resolution: white or flicker phase, reading noise that averages away with the time itself. white: it averages away with the root of
  * the time. flicker: averaging takes nothing off. walk: longer averages are worse.
  */
-export type Noise = 'resolution' | 'white' | 'flicker' | 'walk';
+type Noise = 'resolution' | 'white' | 'flicker' | 'walk';
 
 export interface AllanRow {
   /** How many steps an average has, and how long it is, s. */

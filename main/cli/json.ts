@@ -5,7 +5,7 @@
 import { Option, type Command } from 'commander';
 import { z } from 'zod';
 import { shownPoint } from '../../app/plan/points.ts';
-import { stabilitySignals } from '../../app/results/stability-words.ts';
+import { stabilitySignals } from '../../app/results/stability-signals.ts';
 import { memberVerdict } from '../../app/reduce/invariance-words.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { BudgetTable } from '../../app/reduce/budget-table.ts';

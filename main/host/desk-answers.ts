@@ -1,6 +1,7 @@
 /** Jobs of the desk as answers to a window. */
 import type { Desk } from './desk.ts';
-import type { AsJson, DeskFailure, DeskJob, DeskResults } from './desk-work.ts';
+import type { AsJson } from './as-json.ts';
+import type { DeskFailure, DeskJob, DeskResults } from './desk-work.ts';
 import { Failed, Prepared } from './outcome.ts';
 
 type TextJob = { [K in keyof DeskResults]: DeskResults[K] extends AsJson<unknown> ? K : never }[keyof DeskResults];

@@ -3,7 +3,7 @@ import type { AnswerTo, ParsedParams } from '../../app/contract/contract.ts';
 import { condensed, withoutLimitsKept } from '../../app/journal/condensed.ts';
 import type { Archive } from '../archive/archive.ts';
 import { eventOf, type StoredEvent } from '../archive/read.ts';
-import type { AsJson } from './desk-work.ts';
+import type { AsJson } from './as-json.ts';
 
 /** Of a page: what is handed to the control thread is small (HOST-10). */
 const MOST_CHARACTERS = 192 * 1024;

@@ -3,6 +3,7 @@ import { readdirSync } from 'node:fs';
 import { basename, dirname, extname } from 'node:path';
 import type { BenchCapabilities, BenchFrame } from '../../app/bench/port.ts';
 import type { ParsedParams, AnswerTo } from '../../app/contract/contract.ts';
+import type { AsJson } from './as-json.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expectedPoints } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
@@ -81,13 +82,6 @@ export type DeskJob =
       /** Unix ms, by the clock of the bench. */
       readonly now: number;
     };
-
-/** A value as the JSON that goes to a window: what is large is made into text here, and only sent on by the host (HOST-20). */
-export interface AsJson<T> {
-  readonly json: string;
-  /** Never there: what it is the text of. */
-  readonly of?: T;
-}
 
 export interface DeskResults {
   readonly journal: AsJson<AnswerTo<'run.journal'>>;

@@ -2,7 +2,7 @@
 import type { Failure, ParsedParams, RequestName, AnswerTo, ToWindow } from '../../app/contract/contract.ts';
 import type { NotKept } from '../archive/shelf.ts';
 import type { StorageFailure } from '../archive/sqlite.ts';
-import type { AsJson } from './desk-work.ts';
+import type { AsJson } from './as-json.ts';
 
 /** A request that was not carried out, as a value. */
 export class Failed {

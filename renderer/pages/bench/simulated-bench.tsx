@@ -21,7 +21,7 @@ export interface ScenarioWish {
   readonly seed: number;
 }
 
-export const soundBench: ScenarioWish = { name: asStarted, imperfections: {}, seed: Number.NaN };
+const soundBench: ScenarioWish = { name: asStarted, imperfections: {}, seed: Number.NaN };
 
 /** A choice of it before a bench is connected, kept over a reload (WIN-28). */
 export function useWish(): readonly [ScenarioWish, (wish: ScenarioWish) => void] {

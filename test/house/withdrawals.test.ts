@@ -3,11 +3,11 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { unixMillis } from '../../app/quantities/quantity.ts';
-import { equipment, planOf } from '../../test/builders/archived-run.ts';
-import { machineEntropy } from '../clock/machine.ts';
-import { openArchive, type Archive } from './archive.ts';
-import type { StoredPart } from './library.ts';
-import { takeBackWithdrawal, withdraw, withdrawals } from './withdrawals.ts';
+import { equipment, planOf } from '../builders/archived-run.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import type { StoredPart } from '../../main/archive/library.ts';
+import { takeBackWithdrawal, withdraw, withdrawals } from '../../main/archive/withdrawals.ts';
 
 let folder: string;
 let archive: Archive;

@@ -6,10 +6,10 @@ import type { RunEventBody } from '../../app/journal/events.ts';
 import type { SheetInForce } from '../../app/plan/preflight-line.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import { TestRun } from '../../app/run/scripted-bench.test-helper.ts';
-import { equipment, openedBody, planOf } from '../../test/builders/archived-run.ts';
-import { machineEntropy } from '../clock/machine.ts';
-import { openArchive, type Archive } from './archive.ts';
-import { sha256 } from './chain.ts';
+import { equipment, openedBody, planOf } from '../builders/archived-run.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import { sha256 } from '../../main/archive/chain.ts';
 
 let folder: string;
 let archive: Archive;
