@@ -729,7 +729,7 @@ describe('guards', () => {
     run.link('down');
     run.runUntil(inMode('held'), 60);
     expect(run.events('made-safe').at(-1)).toMatchObject({ confirmed: false });
-    expect(run.events('made-safe').at(-1)?.text).toMatch(/dead-man.*emergency stop/);
+    expect(run.events('made-safe').at(-1)?.text).toMatch(/watchdog.*emergency stop/);
     run.runUntil(() => false, 5);
     expect(run.bench.fault?.code).toBe('dead-man');
     expect(run.mode).toBe('held');
