@@ -8,19 +8,28 @@ interface InChosenUnit {
   readonly onText: (text: string) => void;
 }
 
+/** A text in the units of the house and as it is typed, there and back. */
+interface Conversion {
+  readonly stored: (typed: string) => string;
+  readonly typed: (stored: string) => string;
+}
+
 /** `stored` is touched only by what is typed: a value that is merely shown in another unit stays as it was, to the last bit. */
-export function useInChosenUnit(unit: string, stored: string, onStored: (text: string) => void, difference = false): InChosenUnit {
-  const [typed, setTyped] = useState(() => typedFromStored(unit, stored, difference));
+export function useConverted(conversion: Conversion, stored: string, onStored: (text: string) => void): InChosenUnit {
+  const [typed, setTyped] = useState(() => conversion.typed(stored));
   // What did not come from this field takes the place of what was typed.
-  const text = storedFromTyped(unit, typed, difference) === stored ? typed : typedFromStored(unit, stored, difference);
+  const text = conversion.stored(typed) === stored ? typed : conversion.typed(stored);
   return {
     text,
     onText: (next) => {
       setTyped(next);
-      onStored(storedFromTyped(unit, next, difference));
+      onStored(conversion.stored(next));
     },
   };
 }
+
+export const useInChosenUnit = (unit: string, stored: string, onStored: (text: string) => void, difference = false): InChosenUnit =>
+  useConverted({ stored: (typed) => storedFromTyped(unit, typed, difference), typed: (text) => typedFromStored(unit, text, difference) }, stored, onStored);
 
 interface UnitInputProps {
   readonly label: string;

@@ -71,4 +71,13 @@ describe('WIN-34: pressure and temperature in the chosen unit', () => {
     choose('kPa');
     expect(sentenceShown('at 400 kPa')).toBe('at 400 kPa');
   });
+
+  test('WIN-190: temperatures of a sentence too, with their ranges and tolerances; a coil that is stated at 20 degC, and differences in K, stay', () => {
+    const sentence = 'Rail 24.35 degC, meter -5 degC, band 15 to 30 degC, 20 ± 2.5 °C, +/- 0.5 K; coil 14.50 ohm at 20 degC at 400 kPa, 12.1 ohm at 25 degC. The mass is at 20 degC.';
+    expect(sentenceShown(sentence)).toBe(sentence);
+    choose('kPa', 'degF');
+    expect(sentenceShown(sentence)).toBe('Rail 75.83 °F, meter 23 °F, band 59 to 86 °F, 68 ± 4.5 °F, +/- 0.5 K; coil 14.50 ohm at 20 degC at 400 kPa, 12.1 ohm at 77 °F. The mass is at 68 °F.');
+    expect(sentenceShown('At 20 °C, for injectors without one.')).toBe('At 20 °C, for injectors without one.');
+    expect(sentenceShown('-40 degC and 3 degCx, SN-4 degC, 15-30 degC')).toBe('−40 °F and 3 degCx, SN-4 degC, 15-30 degC');
+  });
 });

@@ -52,8 +52,8 @@ const rounded = (value: number): string => String(Number(value.toPrecision(6)));
 /** `4` of 400 kPa in bar: a value of a plan or a point, without its unit. */
 export const quantityFigure = (value: number, unit: string, difference = false): string => rounded(shownIn(unit, value, difference));
 
-/** `4 bar`: the same with its unit. */
-export const quantityText = (value: number, unit: string, difference = false): string => `${quantityFigure(value, unit, difference)} ${unitShown(unit)}`;
+/** `4 bar`: the same with its unit, as a sentence has it. */
+export const quantityText = (value: number, unit: string, difference = false): string => `${quantityFigure(value, unit, difference).replace('-', '−')} ${unitShown(unit)}`;
 
 /** What was typed in the chosen unit, in the unit of the house; NaN: no number. To 12 digits, so that what is stored is shown again as it was typed. */
 export function storedFrom(unit: string, typed: number, difference = false): number {
@@ -89,16 +89,25 @@ export function allShown(unit: string, text: string, difference = false): string
   return text.replaceAll(new RegExp(number, 'gu'), (one) => quantityFigure(Number(one.replace('−', '-')), unit, difference)).replaceAll(unit, unitShown(unit));
 }
 
-const ofPressure = new RegExp(String.raw`((?:${number}(?: to | and |; |, | ± | \+/- ))*${number})([\s\u00a0])kPa\b`, 'gu');
+/** Numbers of one unit in a sentence, alone or as a range, a list or with a tolerance: `15 to 30 degC`, `400 ± 5 kPa`. */
+const inSentences = (units: string): RegExp => new RegExp(String.raw`(?<![\w.\-−])((?:± |\+/- )?(?:${number}(?: to | and |; |, | ± | \+/- ))*${number})([\s\u00a0])(?:${units})(?!\w)`, 'gu');
+const [ofPressure, ofTemperature] = [inSentences('kPa'), inSentences('degC|°C')];
+/** What a coil is stated at, by definition (IEC 60028): it is 20 degC in every unit. */
+const byDefinition = /(?:\bohm|Ω|^)\s?[Aa]t 20\s(?:degC|°C)/gu;
 
-/** Pressures of a sentence of the engine in the chosen unit. (Temperatures stay: a sentence does not tell a difference from a temperature.) */
+/** Pressures and temperatures of a sentence in the chosen unit. A number behind ± is a difference; differences of temperature by themselves are in K, and stay. */
 export function sentenceShown(text: string): string {
-  if (scaleOf('kPa') === null) return text;
-  return text.replaceAll(ofPressure, (_, numbers: string, gap: string) => `${numbers.replaceAll(new RegExp(number, 'gu'), (one) => inSentence(one))}${gap}${unitShown('kPa')}`);
+  const pressures = scaleOf('kPa') === null ? text : text.replaceAll(ofPressure, (_, numbers: string, gap: string) => inSentence(numbers, gap, 'kPa'));
+  if (scaleOf('°C') === null) return pressures;
+  const defined = [...pressures.matchAll(byDefinition)].map(({ index, 0: { length } }) => index + length);
+  return pressures.replaceAll(ofTemperature, (whole: string, numbers: string, gap: string, at: number) => (defined.includes(at + whole.length) ? whole : inSentence(numbers, gap, '°C')));
 }
 
-function inSentence(one: string): string {
-  const decimals = /\.(\d+)/u.exec(one)?.[1]?.length ?? 0;
-  const shown = shownIn('kPa', Number(one.replace('−', '-')));
-  return String(Number(shown.toFixed(decimalsShown('kPa', Math.max(1, decimals))))).replace('-', '−');
+function inSentence(numbers: string, gap: string, unit: 'kPa' | '°C'): string {
+  const shown = numbers.replaceAll(new RegExp(String.raw`(± |\+/- |)(${number})`, 'gu'), (_, sign: string, one: string) => {
+    const decimals = /\.(\d+)/u.exec(one)?.[1]?.length ?? 0;
+    const value = shownIn(unit, Number(one.replace('−', '-')), sign !== '');
+    return `${sign}${String(Number(value.toFixed(decimalsShown(unit, Math.max(1, decimals))))).replace('-', '−')}`;
+  });
+  return `${shown}${gap}${unitShown(unit)}`;
 }

@@ -120,7 +120,14 @@ describe.skipIf(browserPath === null)('the page Equipment', () => {
     await keepScreen(page, 'equipment-history-1366');
   }, 120_000);
 
-  it('WIN-43, WIN-44 a check is worked out, kept, and its K-factor comes into the record by a change', async () => {
+  const chooseUnits = async (pressure: string, temperature: string): Promise<void> => {
+    await page.getByRole('button', { name: /^Settings/u }).click();
+    await page.getByRole('dialog').getByLabel(/^Pressure/u).selectOption(pressure);
+    await page.getByRole('dialog').getByLabel(/^Temperature/u).selectOption(temperature);
+    await page.keyboard.press('Escape');
+  };
+
+  it('WIN-43, WIN-44, WIN-190 a check is worked out, its lines in the units of the settings, kept, and its K-factor comes into the record by a change', async () => {
     await page.getByRole('link', { name: 'Meter checks' }).click();
     await page.getByRole('button', { name: 'New check' }).click();
     const keep = page.getByRole('button', { name: 'Keep it …' });
@@ -131,6 +138,17 @@ describe.skipIf(browserPath === null)('the page Equipment', () => {
     await take.click();
     expect(await page.getByLabel(/^Runs, one a line/).inputValue()).toMatch(/^1\t\d+\t\d+\.\d{4}\t\?\t\?\t2\d\.\d\d\t\d{3}\.\d/);
     expect(await page.getByRole('region', { name: 'New check of the meter' }).textContent()).toContain('"?" is not a number');
+    // In the units of the settings, which stand above the lines; a paste is read in them (WIN-190).
+    const runs = page.getByLabel(/^Runs, one a line/);
+    const inKpa = await runs.inputValue();
+    await chooseUnits('psi', 'degF');
+    expect(await page.getByText(/^Runs, one a line/).textContent()).toBe('Runs, one a line: rate no., edges, time s, start g, end g, temperature °F, pressure psi');
+    expect(await runs.inputValue()).toMatch(/^1\t\d+\t\d+\.\d{4}\t\?\t\?\t[67]\d(\.\d+)?\t5\d(\.\d+)?$/m);
+    await keepScreen(page, 'equipment-new-check-psi-1366');
+    await runs.fill('1\t5000\t60\t?\t?\t77\t58.01509512');
+    await chooseUnits('kPa', 'degC');
+    expect((await runs.inputValue()).split('\t').slice(5).map((text) => Number(Number(text).toFixed(4)))).toEqual([25, 400]);
+    await runs.fill(inKpa);
     expect(await violations(page)).toEqual([]);
     await keepScreen(page, 'equipment-new-check-1366');
     await page.getByLabel('File of a meter check').setInputFiles(join(import.meta.dirname, '../../main/samples/meter-check.json'));

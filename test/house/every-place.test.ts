@@ -26,8 +26,8 @@ function tooLong(text: string): readonly string[] {
   return (plain ?? []).filter((number) => number.replace(/[.,]/u, '').replace(/^0+/u, '').length > 7);
 }
 
-/** A definition that is bound to its unit; lines of a file or of a sheet, which say theirs. */
-const definitions = /20 °C|100 kPa|one a line|pressure_kPa/u;
+/** A definition that is bound to its unit; lines of a file, which say theirs. */
+const definitions = /20 °C|100 kPa|pressure_kPa/u;
 
 /** In the page: what is used by a finger and is smaller than 44 pixels either way. A box to tick counts with its label; a link inside of a sentence or of a table is none. */
 const small = `(() => {

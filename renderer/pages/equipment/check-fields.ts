@@ -2,6 +2,7 @@
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { parseMeterCheck } from '../../../app/meter-check/meter-check.ts';
 import type { RunState } from '../../../app/journal/state.ts';
+import { storedFromTyped, typedFromStored, unitShown } from '../../settings/quantities.ts';
 import { readNumber } from '../../settings/read-number.ts';
 import { fieldText } from './fields.ts';
 
@@ -71,12 +72,34 @@ const fields = checkGroups.flatMap((group) => group.fields);
 export interface CheckDraft {
   readonly values: Readonly<Record<string, string>>;
   readonly purpose: 'calibration' | 'verification';
-  /** One run a line. */
+  /** One run a line, in degC and kPa. */
   readonly runs: string;
   readonly acceptedWhy: string;
 }
 
-export const runColumnsText = 'rate no., edges, time s, start g, end g, temperature °C, pressure kPa';
+export const runColumnsText = (): string => `rate no., edges, time s, start g, end g, temperature ${unitShown('°C')}, pressure ${unitShown('kPa')}`;
+
+/** Of each column of the lines of runs; empty: it is no quantity that has a choice of units. */
+const runUnits: readonly string[] = ['', '', '', '', '', '°C', 'kPa'];
+
+/** Lines of runs with another text for each value that has a choice of units. What stands between values, and lines that are not whole, stay as they are. */
+function runValues(lines: string, changed: (unit: string, text: string) => string): string {
+  return lines
+    .split('\n')
+    .map((line) => {
+      const parts = line.split(/([;\s]+)/u);
+      const values = parts.flatMap((part, index) => (index % 2 === 0 && part !== '' ? [index] : []));
+      if (values.length !== runUnits.length) return line;
+      return parts.map((part, index) => {
+        const unit = runUnits[values.indexOf(index)] ?? '';
+        return unit === '' ? part : changed(unit, part);
+      }).join('');
+    })
+    .join('\n');
+}
+
+/** Lines as they are typed or pasted, in the chosen units, and as the draft has them, in degC and kPa (WIN-190). */
+export const runLines = { stored: (typed: string): string => runValues(typed, storedFromTyped), typed: (stored: string): string => runValues(stored, typedFromStored) };
 
 /** A new check of the meter of the record, with what the check before it says of balance, vessel and limits. */
 export function beginCheck(equipment: Equipment, today: string, latest: unknown, operator: string): CheckDraft {
@@ -137,7 +160,7 @@ function ratesIn(text: string): { readonly runs: readonly object[] }[] | string 
   for (const [index, line] of text.split('\n').entries()) {
     const parts = line.trim().split(/[;\s]+/u).filter((part) => part !== '');
     if (parts.length === 0) continue;
-    if (parts.length !== names.length + 1) return `Line ${index + 1} has ${parts.length} values; write ${names.length + 1}: ${runColumnsText}.`;
+    if (parts.length !== names.length + 1) return `Line ${index + 1} has ${parts.length} values; write ${names.length + 1}: ${runColumnsText()}.`;
     const [rate = '', ...rest] = parts;
     const run: Record<string, number> = {};
     for (const [i, name] of names.entries()) {
@@ -147,7 +170,7 @@ function ratesIn(text: string): { readonly runs: readonly object[] }[] | string 
     }
     rates.set(rate, [...(rates.get(rate) ?? []), run]);
   }
-  return rates.size === 0 ? `Write one run a line: ${runColumnsText}.` : [...rates.values()].map((runs) => ({ runs }));
+  return rates.size === 0 ? `Write one run a line: ${runColumnsText()}.` : [...rates.values()].map((runs) => ({ runs }));
 }
 
 /** Fewer edges than this say nothing of a K-factor to a part in a hundred, however often they are counted. */

@@ -10,10 +10,10 @@ import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
-import { UnitInput } from '../../components/unit-input.tsx';
+import { UnitInput, useConverted } from '../../components/unit-input.tsx';
 import { ask, useCondensedRun, useWhenUp } from '../../host/host.ts';
 import { CheckDetails } from './check-details.tsx';
-import { checkGroups, checkIn, fewestEdges, linesFromRun, runColumnsText, type CheckDraft } from './check-fields.ts';
+import { checkGroups, checkIn, fewestEdges, linesFromRun, runColumnsText, runLines, type CheckDraft } from './check-fields.ts';
 
 interface CheckFormProps {
   readonly draft: CheckDraft;
@@ -44,6 +44,7 @@ export function CheckForm({ draft, equipment, against, onChange, onLeave, onKept
     setAsking(false);
     onChange({ ...draft, ...next });
   };
+  const runs = useConverted(runLines, draft.runs, (lines) => change({ runs: lines }));
   const work = async (name: 'meter-check.try' | 'meter-check.add'): Promise<void> => {
     setAsking(false);
     setBusy(true);
@@ -118,8 +119,8 @@ export function CheckForm({ draft, equipment, against, onChange, onLeave, onKept
             {draft.purpose === 'calibration' && <TextInput label="Drift accepted, because" hint="Only where a K-factor beyond the limit is to come into force; your name stands with it." value={draft.acceptedWhy} onChange={(acceptedWhy) => change({ acceptedWhy })} />}
             <FromRun onLines={(lines) => change({ runs: lines })} />
           </div>
-          <Field label={`Runs, one a line: ${runColumnsText}`} hint={`Runs of one rate have the same rate number. Fluid: lot ${equipment.fluid.lot} of the record.`} problem={draft.runs === '' ? '' : (read.problems.get('runs') ?? '')}>
-            <textarea className="field-frame" spellCheck={false} value={draft.runs} onChange={(event) => change({ runs: event.target.value })} />
+          <Field label={`Runs, one a line: ${runColumnsText()}`} hint={`Runs of one rate have the same rate number. Fluid: lot ${equipment.fluid.lot} of the record.`} problem={draft.runs === '' ? '' : shownText(read.problems.get('runs') ?? '')}>
+            <textarea className="field-frame" spellCheck={false} value={runs.text} onChange={(event) => runs.onText(event.target.value)} />
           </Field>
         </div>
       )}

@@ -1,6 +1,7 @@
 import { useMemo, useState } from 'react';
 import { Choice } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
+import { shownText } from '../../components/shown-text.ts';
 import { Notice, Status } from '../../components/status.tsx';
 import { useUnits } from '../../settings/units.ts';
 import { amountsFor } from './amounts.ts';
@@ -95,7 +96,7 @@ function Compared({ first, second, selection, of, names }: { readonly first: Run
         <strong>This run:</strong> {names[1]}. <strong>Compared with:</strong> {names[0]}. Differences are this run less the other.
       </p>
       <p>
-        {comparisonSentence(here, of)} {comparison.instruments}
+        {shownText(`${comparisonSentence(here, of)} ${comparison.instruments}`)}
       </p>
       {comparison.left.map((text) => (
         <Notice key={text} tone="note">

@@ -4,6 +4,7 @@ import { figureShown as figure, plusMinusShown as plusMinus, minusShown as trueM
 import { shownQuantities } from '../../../app/results/agreement.ts';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
+import { shownText } from '../../components/shown-text.ts';
 import { Notice, Status } from '../../components/status.tsx';
 import { giveFile } from '../../host/give-file.ts';
 import { ask } from '../../host/host.ts';
@@ -53,7 +54,7 @@ function ComparedFile({ of: { name, text, left, said, rows } }: { readonly of: C
       <Notice tone={rows.length === 0 || text.startsWith('THEY DIFFER') ? 'bad' : 'good'}>{text}</Notice>
       {[...said, ...left].map((sentence) => (
         <Notice key={sentence} tone="note">
-          {sentence}
+          {shownText(sentence)}
         </Notice>
       ))}
       {rows.length > 0 && (
