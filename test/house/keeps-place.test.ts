@@ -88,8 +88,8 @@ describe.skipIf(browserPath === null)('before a bench is connected', { timeout: 
     await page.getByLabel('Plan file', { exact: true }).setInputFiles({ name: 'plan.json', mimeType: 'application/json', buffer: Buffer.from(JSON.stringify(sweep)) });
     await page.getByText(/\d+ wait for a bench/).waitFor();
     const waiting = page.getByText(/^. ?\d+ lines will be looked at when a bench is connected$/);
-    const supply = page.getByRole('rowheader', { name: 'PRE-4', exact: true });
-    const duration = page.getByRole('rowheader', { name: 'PRE-2', exact: true });
+    const supply = page.getByRole('cell', { name: /whether the supply reaches the voltages/ });
+    const duration = page.getByRole('cell', { name: /pulses, without repeats/ });
     await waiting.waitFor();
     expect([await supply.isVisible(), await duration.isVisible()]).toEqual([false, false]);
     await waiting.click();
