@@ -58,8 +58,7 @@ export function Calls() {
       }
     >
       <strong>{words[kind]}. </strong>
-      {(!onRun || kind === 'end') && shownText(text)}
-      {onRun && kind !== 'end' && 'What happened and what to do stands below.'}
+      {onRun ? (kind === 'end' ? 'How it ended stands below.' : 'What happened and what to do stands below.') : shownText(text)}
       {silent && !quiet && ' The browser does not let this window sound until somebody has clicked in it.'}
     </Notice>
   );

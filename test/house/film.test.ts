@@ -59,7 +59,7 @@ describe.skipIf(browserPath === null)('a stored run as a film', { timeout: 120_0
       // Accepted cells of all sheets together.
       const sheets = await page.locator('.run-sheet-count').allInnerTexts();
       expect(sheets.reduce((sum, text) => sum + Number(text.split('/')[0]), 0)).toBe(state.counts.accepted);
-      expect(await page.locator('.run-strips').innerText()).toMatch(/Rail pressure\s+\d+[.,]\d+\s*kPa/u);
+      await expect.poll(() => page.locator('.run-strips').innerText(), { timeout: 20_000 }).toMatch(/Rail pressure\s+\d+[.,]\d+\s*kPa/u);
     }
     await keepScreen(page, 'film');
     expect(await violations(page)).toEqual([]);

@@ -10,7 +10,7 @@ import { plural } from '../../components/plural.ts';
 const shownAtOnce = 12;
 
 /** What is wrong now, in full: it stands above everything else until it is over. */
-const StandingAlarms = memo(function StandingAlarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
+const StandingAlarms = memo(function StandingAlarms({ alarms, head }: { readonly alarms: readonly Alarm[]; readonly head: string }) {
   const all = alarmsInOrder(alarms).filter((alarm) => alarm.endedAt === null);
   // A fault that tripped the run is one thing to read, not two.
   const standing = all.filter((alarm) => alarm.kind !== 'fault' || !all.some((other) => other.kind === 'trip' && other.text === alarm.text));
@@ -23,7 +23,8 @@ const StandingAlarms = memo(function StandingAlarms({ alarms }: { readonly alarm
               {alarmWords[alarm.kind].glyph}
             </span>{' '}
             <strong>{alarmWords[alarm.kind].word}. </strong>
-            {shownText(alarm.text)} <span className="quiet">since {timeOfDay(alarm.at)}</span>
+            {/* Who sees the page reads it once, in the head of the run; who hears it is told with the alarm (WIN-192). */}
+            <span className={head.includes(alarm.text) ? 'unseen' : undefined}>{shownText(alarm.text)}</span> <span className="quiet">since {timeOfDay(alarm.at)}</span>
           </p>
           {/* A note does not stop the run: what it means stands in the list. */}
           {alarm.kind !== 'note' && (
@@ -37,8 +38,8 @@ const StandingAlarms = memo(function StandingAlarms({ alarms }: { readonly alarm
   );
 });
 
-/** What stands, beside the points and always in sight, in a place of its own: nothing else moves when it changes. */
-export const AlarmsNow = memo(function AlarmsNow({ alarms, rejected }: { readonly alarms: readonly Alarm[]; readonly rejected: number }) {
+/** What stands, beside the points and always in sight, in a place of its own: nothing else moves when it changes. `head`: what the head of the page calls a person for. */
+export const AlarmsNow = memo(function AlarmsNow({ alarms, rejected, head }: { readonly alarms: readonly Alarm[]; readonly rejected: number; readonly head: string }) {
   const standing = alarms.filter((alarm) => alarm.endedAt === null).length;
   const last = alarmsInOrder(alarms).find((alarm) => alarm.endedAt !== null);
   return (
@@ -49,7 +50,7 @@ export const AlarmsNow = memo(function AlarmsNow({ alarms, rejected }: { readonl
           {alarms.length > 1 ? `All ${alarms.length} alarms` : 'All alarms'}
         </button>
       </header>
-      <StandingAlarms alarms={alarms} />
+      <StandingAlarms alarms={alarms} head={head} />
       {standing === 0 && (
         <p className="small quiet">
           {last !== undefined ? `Last: ${timeOfDay(last.at)} ${alarmWords[last.kind].word}: ${shownText(last.text)}` : rejected > 0 ? `${plural(rejected, 'attempt was', 'attempts were')} rejected by ${rejected === 1 ? 'its' : 'their'} limits.` : 'None so far.'}

@@ -1,5 +1,6 @@
 import { useEffect, useMemo, useState } from 'react';
 import type { RunEvent } from '../../../app/journal/events.ts';
+import { calledFor } from './words.ts';
 import { pathTo } from '../../address/route.ts';
 import { Page } from '../../components/page.tsx';
 import { ask } from '../../host/host.ts';
@@ -59,7 +60,7 @@ export function FilmView({ id, events }: { readonly id: string; readonly events:
         </div>
         <div className="run-side">
           <FilmStrips readings={readings} plan={plan} point={current} />
-          <AlarmsNow alarms={log.alarms} rejected={log.rejected} />
+          <AlarmsNow alarms={log.alarms} rejected={log.rejected} head={calledFor(state)} />
           {work.shownPoint !== undefined && (
             <PointPanel
               state={state} log={log} point={work.shownPoint} commands={commands} following={work.opened === null} focusRequest={work.panelFocus}

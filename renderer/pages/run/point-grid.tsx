@@ -334,8 +334,8 @@ const GridRow = memo(function GridRow({ plan, points, row, index, first, from, t
             tabIndex={focused === column ? 0 : -1}
             className={`run-cell run-look-${look}${edge}${opened === point ? ' run-cell-opened' : ''}`}
           >
-            <span aria-hidden="true">
-              {glyphOf(look)}
+            <span aria-hidden="true" className={attempts > 1 ? 'run-cell-signs run-cell-counted' : 'run-cell-signs'}>
+              <span>{glyphOf(look)}</span>
               {attempts > 1 && <sup>{attempts}</sup>}
             </span>
           </td>

@@ -8,6 +8,7 @@ import { dateTimeText } from '../../components/dates.ts';
 import { SerialLink } from '../../components/serial-link.tsx';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
+import { calledFor } from './words.ts';
 import { Notice } from '../../components/status.tsx';
 import { usePlaceInRun } from '../../address/place-in-run.ts';
 import { filmOfRoute, pathOfInstant } from '../../address/places.ts';
@@ -98,7 +99,7 @@ function LoadedRun({ id, state: stored, events, problem }: LoadedRunProps) {
         </div>
         <div className="run-side">
           {onBench && <BenchStrips plan={plan} point={current} speed={speed} />}
-          <AlarmsNow alarms={alarms} rejected={log.rejected} />
+          <AlarmsNow alarms={alarms} rejected={log.rejected} head={calledFor(state)} />
           {work.shownPoint !== undefined && (
             <PointPanel
               state={state} log={log} point={work.shownPoint} commands={commands} following={work.opened === null} focusRequest={work.panelFocus}

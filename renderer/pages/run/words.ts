@@ -2,8 +2,8 @@
 import { decimals } from '../../components/decimals.ts';
 import { decimalsShown, shownIn, unitShown } from '../../settings/quantities.ts';
 import { shownUnit } from '../../../app/run/criterion.ts';
-import type { WaitingFor } from '../../../app/run/status.ts';
-import type { PointRecord } from '../../../app/journal/state.ts';
+import { callOf, type WaitingFor } from '../../../app/run/status.ts';
+import type { PointRecord, RunState } from '../../../app/journal/state.ts';
 import { clockTime } from '../../components/dates.ts';
 import { durationText, roughDuration } from '../../components/durations.ts';
 
@@ -52,3 +52,6 @@ export function waitingText({ text, value, low, high, unit }: WaitingFor): strin
   if (value === null) return `Waiting for: ${text}. No reading yet${band}.`;
   return low !== null && high === null ? `Waiting for: ${text}, ${number(value)}${band} ${shown}.` : `Waiting for: ${text}, now ${number(value)} ${shown}${band}.`;
 }
+
+/** What the head of the page calls a person for; empty: nobody is called. */
+export const calledFor = (state: RunState): string => callOf(state)?.text ?? '';
