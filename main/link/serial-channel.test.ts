@@ -232,7 +232,7 @@ describe.skipIf(process.platform !== 'linux')('HOST-30 a port that takes nothing
     far.stopReading();
     const supply = bench.perform({ kind: 'set-supply', supply: volts(11) });
     await until(() => connected.events.length > 0);
-    expect(connected.events[0]).toMatchObject({ state: 'down', reason: expect.stringContaining('is not said later; the controller hears nothing now. What is left is the dead-man of its controller') as string });
+    expect(connected.events[0]).toMatchObject({ state: 'down', reason: expect.stringContaining('is not said later; the controller hears nothing now. What is left is the watchdog of its controller') as string });
     expect(await supply).toMatchObject({ kind: 'no-answer' });
     // Only now does it hear again.
     const frames = connected.frames.length;

@@ -82,6 +82,7 @@ describe.skipIf(browserPath === null)('the qualification of the bench', () => {
     await page.getByRole('button', { name: 'Add a row' }).click();
     for (const [label, text] of [['Serial number', 'A'], ['Type', 'T']] as const) await page.getByLabel(new RegExp(`^${label} of injector 1`)).fill(text);
     await page.getByLabel('Qualification of the bench').selectOption('required');
+    await page.getByText(/lines of the pre-flight sheet passed$/u).click();
     await page.getByText(/The bench is qualified until/u).first().waitFor();
     await page.getByRole('button', { name: /^Save/u }).first().click();
     await page.getByText(/Saved as version 1/u).waitFor();
