@@ -226,7 +226,7 @@ function Remaining({ state, commands }: { readonly state: RunState; readonly com
       }
     >
       <strong>{plural(left.length, 'point has', 'points have')} no result{failed > 0 && failed < left.length ? `: ${failed} failed, ${left.length - failed} cut short or never tried` : failed > 0 ? ': measured, and failed' : ': cut short or never tried'}. </strong>
-      Measuring them opens the run again with the checks of a start: the dead-man is proved, then the plan goes on where it has no result, with its repeats. What was accepted stays.
+      Measuring them opens the run again with the checks of a start: the watchdog is proved, then the plan goes on where it has no result, with its repeats. What was accepted stays.
     </Notice>
   );
 }
