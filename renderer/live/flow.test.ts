@@ -30,6 +30,13 @@ describe('flow from edges', () => {
     for (const { at, flow } of seen(hertz, 20, 20)) if (at > 3) expect(flow).toBeCloseTo(hertz, 6);
   });
 
+  test('is not told where all edges are timed alike, or as coming before each other', () => {
+    const flow = new FlowFromEdges();
+    expect([[1, 10], [1.05, 12], [1.1, 13]].map(([at = 0, edges = 0]) => flow.add(frame({ at, edges, lastEdgeAt: 0.9 })))).toEqual([null, null, null]);
+    expect(flow.add(frame({ at: 1.15, edges: 14, lastEdgeAt: 0.8 }))).toBeNull();
+    expect(flow.add(frame({ at: 1.4, edges: 20, lastEdgeAt: 1.4 }))).toBeGreaterThan(0);
+  });
+
   test('falls without a jump when the next edge is overdue, and is 0 after some seconds without one', () => {
     const after = seen(10, 5, 12).filter(({ at }) => at > 5);
     for (const [i, { flow }] of after.entries()) {

@@ -45,6 +45,8 @@ export class FlowFromEdges {
     if (first === undefined || latest === undefined || first === latest) return null;
     const edges = latest.edges - first.edges;
     const time = latest.at - first.at;
+    // Edges that were all timed alike tell no flow.
+    if (!(time > 0)) return null;
     // Once edges are overdue, the time without them counts too.
     return edges / (quiet > (overdue * time) / edges ? frame.at - first.at : time);
   }
