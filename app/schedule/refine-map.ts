@@ -83,7 +83,7 @@ function levelOf(block: Block, injector: number): readonly Level[] {
   const found = block.cells.flatMap((cell): readonly { readonly cell: WantedCell; readonly line: LineCell }[] => (cell.injector === injector && cell.found?.kind === 'line' ? [{ cell, line: cell.found }] : []));
   if (scatter === null || found.length === 0) return [];
   const precision = Math.max(...found.map(({ line }) => 1 / line.scatter.uSlope ** 2));
-  return [{ block, precision, before: precision, lines: found.map(({ cell, line }) => sumsOf(cell, line, scatter, precision)) }];
+  return [{ block, precision, before: precision, lines: found.map(({ cell, line }) => sumsOf(cell, line, scatter)) }];
 }
 
 /** Only of cells that more windows should bring nearer. */

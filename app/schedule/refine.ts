@@ -34,9 +34,6 @@ export interface Sums {
   height: number;
   centre: number;
   readonly added: Seconds[];
-  /** What was found of dead time and slope over what the sums alone say: lines that lean on a common slope only in part are known less well. */
-  readonly ofDeadTime: number;
-  readonly ofSlope: number;
   /** Variance of one window of a width, as this line found it, kg2. */
   readonly varianceOf: (width: number) => number;
 }
@@ -78,30 +75,29 @@ export function refinementOf(block: Block, refining: Refining): readonly CellWis
   if (scatter === null) return [];
   const injectors = grouped(block.cells, (c) => String(c.injector)).map((cells) => ({ cells, lines: sumsOfAll(cells, scatter) }));
   const ofType = spreadsOf(injectors.flatMap(({ lines }) => lines), block, scatter);
-  const wishes = injectors.flatMap(({ cells, lines }) => ofInjector(cells, lines, slopesOf(lines, scatter, ofType), block, refining));
+  const wishes = injectors.flatMap(({ cells, lines }) => ofInjector(cells, lines, slopesOf(lines, scatter, ofType), { ...block, scatter }, refining));
   const replicates = wishes.filter((w) => w.rule === 'SCH-6');
   return replicates.length > 0 ? replicates : wishes;
 }
 
-function sumsOfAll(cells: readonly WantedCell[], model: ScatterModel): readonly Sums[] {
-  const found = cells.flatMap((cell) => (cell.found?.kind === 'line' ? [{ cell, line: cell.found }] : []));
-  const common = Math.max(0, ...found.map(({ line }) => 1 / line.scatter.uSlope ** 2));
-  return found.map(({ cell, line }) => sumsOf(cell, line, model, common));
-}
+const sumsOfAll = (cells: readonly WantedCell[], model: ScatterModel): readonly Sums[] => cells.flatMap((cell) => (cell.found?.kind === 'line' ? [sumsOf(cell, cell.found, model)] : []));
 
-function ofInjector(cells: readonly WantedCell[], lines: readonly Sums[], slopes: Slopes, block: Block, refining: Refining): readonly CellWish[] {
+function ofInjector(cells: readonly WantedCell[], lines: readonly Sums[], slopes: Slopes, block: Block & { readonly scatter: ScatterModel }, refining: Refining): readonly CellWish[] {
   const why = new Map<string, string>();
   const room = (s: Sums): boolean => s.cell.points + s.added.length < refining.most;
-  for (const { sums, width } of lines.flatMap((s) => missingAtEnd(s, block))) {
+  const take = ({ sums, width }: Choice): void => slopes.add(sums, add(sums, width));
+  for (const missing of lines.flatMap((s) => missingAtEnd(s, block))) {
+    const { sums } = missing;
     if (!room(sums)) continue;
-    slopes.add(sums, add(sums, width));
+    take(missing);
     why.set(cellName(sums.cell), `short end of ${sums.cell.serialNumber} at ${sums.cell.voltage} V: it is measured ${leastAtEnd} times at least`);
   }
   // First the replicates of all: they tell how windows scatter, and by that where lines end.
   const replicates = why.size > 0;
-  const doubted = replicates || block.scatter === null ? [] : doubtsOf(lines, block.scatter, slopes, refining).filter(({ sums }) => room(sums));
-  for (const { sums, width } of doubted) {
-    slopes.add(sums, add(sums, width));
+  const doubted = replicates ? [] : doubtsOf(lines, block.scatter, slopes, refining).filter(({ sums }) => room(sums));
+  for (const doubt of doubted) {
+    const { sums, width } = doubt;
+    take(doubt);
     why.set(cellName(sums.cell), `${sums.cell.serialNumber} at ${sums.cell.voltage} V, ${millisecondsText(width)}: its widths scatter about the line by more than its windows do; whether by chance, a further window tells`);
   }
   const rest = lines.filter((s) => !doubted.some(({ sums }) => sums === s));
@@ -111,7 +107,7 @@ function ofInjector(cells: readonly WantedCell[], lines: readonly Sums[], slopes
     if (worst === null) break;
     const best = bestFor(worst.sums, lines, slopes, refining, room);
     if (best === null) break;
-    slopes.add(best.sums, add(best.sums, best.width));
+    take(best);
     const name = cellName(best.sums.cell);
     if (!why.has(name) || why.get(name)?.startsWith('short end') === true) why.set(name, wordsOf(best, worst, refining.slopeWanted));
   }
@@ -163,15 +159,13 @@ function wordsOf({ sums, width }: Choice, { sums: worst, of }: Worst, slopeWante
 }
 
 /** The line of a cell, with the variances scaled as the reduction found them. */
-export function sumsOf(cell: WantedCell, line: LineCell, model: ScatterModel, slopePrecision: number): Sums {
+export function sumsOf(cell: WantedCell, line: LineCell, model: ScatterModel): Sums {
   let precision = 0;
   for (const { windows, mass, inRegion } of line.widths) if (inRegion) precision += windows / varianceAt(model, mass);
   const height = 1 / line.scatter.uMean ** 2;
   const scale = precision / height;
   const varianceOf = (width: number): number => scale * varianceAt(model, line.slope.value * (width - line.deadTime.value));
-  const centre = line.deadTime.value + line.scatter.distance;
-  const sums = { cell, line, height, centre, added: [], varianceOf, ofDeadTime: 1, ofSlope: line.slope.uRandom * Math.sqrt(slopePrecision) };
-  return { ...sums, ofDeadTime: line.deadTime.uRandom / modelled(sums, height, centre, slopePrecision) };
+  return { cell, line, height, centre: line.deadTime.value + line.scatter.distance, added: [], varianceOf };
 }
 
 /** One window more; by how much the precision of the common slope grows. */
