@@ -99,35 +99,28 @@ export function fitVarianceModel(groups: readonly ScatterGroup[], from: Variance
  * the groups do not tell two parts from each other there is none.
  */
 function withCovariance(model: VarianceModel, groups: readonly Capped[]): VarianceModel {
-  const turns = model.turn !== undefined;
-  let [s00, s01, s02, s11, s12, s22] = [0, 0, 0, 0, 0, 0];
-  for (const { mass, partTurn = 0, dof, cap } of groups) {
-    const m2 = mass * mass;
-    const t2 = partTurn * m2;
-    const weight = (dof * cap.efficiency) / 2 / varianceAt(model, mass, partTurn) ** 2;
-    s00 += weight;
-    s01 += weight * m2;
-    s02 += weight * t2;
-    s11 += weight * m2 * m2;
-    s12 += weight * m2 * t2;
-    s22 += weight * t2 * t2;
-  }
-  const covariance = inverseOf([[s00, s01, s02], [s01, s11, s12], [s02, s12, s22]], turns ? [0, 1, 2] : [0, 1]);
+  const told = groups.map((g) => ({ ...g, dof: (g.dof * g.cap.efficiency) / 2 }));
+  const { sums } = normalEquations(told, squaresOf(told), turnsOf(told), [model.constant, model.relative, model.turn ?? 0]);
+  const covariance = inverseOf(sums, model.turn === undefined ? [0, 1] : [0, 1, 2]);
   return covariance === null ? model : { ...model, covariance };
 }
 
 /** Of the rows and columns `some`, the others nought; null: singular. */
 function inverseOf(sums: Covariance, some: readonly (0 | 1 | 2)[]): Covariance | null {
-  // In units in which every column is as large.
-  const size = some.map((j) => Math.sqrt(sums[j][j]) || 1);
-  const scaled = some.map((i, a) => some.map((j, b) => sums[i][j] / (size[a] ?? 1) / (size[b] ?? 1)));
   const inverse: [[number, number, number], [number, number, number], [number, number, number]] = [[0, 0, 0], [0, 0, 0], [0, 0, 0]];
-  for (const [b, j] of some.entries()) {
-    const column = solveLeastSquares(scaled, some.map((k) => (k === j ? 1 : 0)), null)?.beta;
-    if (column === undefined) return null;
-    for (const [a, i] of some.entries()) inverse[i][j] = (column[a] ?? 0) / (size[a] ?? 1) / (size[b] ?? 1);
+  for (const j of some) {
+    const column = solutionOf(sums, some, (i) => (i === j ? 1 : 0));
+    if (column === null) return null;
+    column.forEach(({ part, scaled, size }) => (inverse[part][j] = scaled / size));
   }
   return inverse;
+}
+
+/** The solution of the normal equations for the parts `some`, each scaled so that every column is as large: over `size` it is the part itself. null: columns that depend on each other. */
+function solutionOf(sums: Covariance, some: readonly (0 | 1 | 2)[], right: (part: 0 | 1 | 2) => number): readonly { readonly part: 0 | 1 | 2; readonly scaled: number; readonly size: number }[] | null {
+  const size = (j: 0 | 1 | 2): number => Math.sqrt(sums[j][j]) || 1;
+  const solved = solveLeastSquares(some.map((i) => some.map((j) => sums[i][j] / size(i) / size(j))), some.map((i) => right(i) / size(i)), null)?.beta;
+  return solved === undefined ? null : some.map((part, i) => ({ part, scaled: solved[i] ?? 0, size: size(part) }));
 }
 
 /** How much of each part of a model a variance holds, kg^0, kg^2 and kg^2: one window of a mass 1, the mass squared, and that times what is left of a turn. */
@@ -157,8 +150,7 @@ type Capped = ScatterGroup & { readonly cap: ReturnType<typeof capOf> };
 /** The same with a third part, as the square of what is left of a turn: of the models of some of the parts the best of which none is negative. */
 function fitWithTurns(groups: readonly Capped[], start: number): { readonly constant: number; readonly relative: number; readonly turn: number } {
   let found: Three = [0, start, 0];
-  const squares = Float64Array.from(groups, ({ mass }) => mass * mass);
-  const turns = Float64Array.from(groups, ({ mass, partTurn = 0 }) => partTurn * (mass * mass));
+  const [squares, turns] = [squaresOf(groups), turnsOf(groups)];
   for (let iteration = 0; iteration < mostIterations; iteration += 1) {
     const { sums, right } = normalEquations(groups, squares, turns, found);
     const before = found;
@@ -172,6 +164,9 @@ function fitWithTurns(groups: readonly Capped[], start: number): { readonly cons
 }
 
 type Three = readonly [number, number, number];
+
+const squaresOf = (groups: readonly Capped[]): Float64Array => Float64Array.from(groups, ({ mass }) => mass * mass);
+const turnsOf = (groups: readonly Capped[]): Float64Array => Float64Array.from(groups, ({ mass, partTurn = 0 }) => partTurn * (mass * mass));
 
 /** Of one step, with the weights that the model `found` gives. By itself, because the step is most of the work of many fits: a loop that is left at once is made fast anew each time. */
 function normalEquations(groups: readonly Capped[], squares: Float64Array, turns: Float64Array, [constant, relative, turn]: Three): { readonly sums: readonly [Three, Three, Three]; readonly right: Three } {
@@ -198,19 +193,17 @@ function normalEquations(groups: readonly Capped[], squares: Float64Array, turns
 
 /** The solution of the normal equations without the parts that would be negative, the most negative first; no window is without one of the first two. */
 function bestOf(sums: readonly [Three, Three, Three], right: Three): Three {
-  // In units in which every column is as large.
-  const size = (j: 0 | 1 | 2): number => Math.sqrt(sums[j][j]) || 1;
   let some: readonly (0 | 1 | 2)[] = [0, 1, 2];
   while (some.some((j) => j < 2)) {
-    const solved = solveLeastSquares(some.map((i) => some.map((j) => sums[i][j] / size(i) / size(j))), some.map((i) => right[i] / size(i)), null)?.beta;
-    const least = solved === undefined ? 0 : Math.min(...solved);
-    if (solved !== undefined && least >= 0) {
+    const solved = solutionOf(sums, some, (i) => right[i]);
+    const least = solved === null ? 0 : Math.min(...solved.map(({ scaled }) => scaled));
+    if (solved !== null && least >= 0) {
       const parts: [number, number, number] = [0, 0, 0];
-      some.forEach((j, i) => (parts[j] = (solved[i] ?? 0) / size(j)));
+      for (const { part, scaled, size } of solved) parts[part] = scaled / size;
       return parts;
     }
     // Columns that depend on each other: the last of them goes.
-    const worst = solved === undefined ? some.length - 1 : solved.indexOf(least);
+    const worst = solved === null ? some.length - 1 : solved.findIndex(({ scaled }) => scaled === least);
     some = some.filter((_, i) => i !== worst);
   }
   return [0, right[1] / (sums[1][1] || 1), 0];
