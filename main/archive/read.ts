@@ -83,6 +83,9 @@ export function parseStored(text: string, where: string): unknown {
 /** An event as it is stored: `body` is the JSON of its contents. */
 export type StoredEvent = Pick<EventRow, 'seq' | 'at' | 'kind' | 'body'>;
 
+/** An event as JSON: what is stored of it, but for an opening, whose plan and record have by now what earlier versions left out. */
+export const textOfEvent = (event: RunEvent, { seq, at, body }: StoredEvent): string => (event.body.kind === 'opened' ? JSON.stringify(event) : `{"seq":${seq},"at":${at},"body":${body}}`);
+
 /** The event of a stored row (RUN-180). Whether it is what was written is the hash chain's affair. */
 export function eventOf({ seq, at, body }: Pick<EventRow, 'seq' | 'at' | 'body'>, where: string): RunEvent {
   const read = upcast({ seq, at, body: parseStored(body, where) });
@@ -310,10 +313,7 @@ export class ArchiveReader {
 
   /** The same as JSON texts. Only an event that upcasting changed is put into text again. */
   *eventTexts(id: string, fromSeq = 0): Generator<string> {
-    for (const row of this.#inPages(this.#bodies, this.#known(id), fromSeq)) {
-      const event = eventOf(row, `Event ${row.seq} of run ${id}`);
-      yield event.body.kind === 'opened' ? JSON.stringify(event) : `{"seq":${row.seq},"at":${row.at},"body":${row.body}}`;
-    }
+    for (const row of this.#inPages(this.#bodies, this.#known(id), fromSeq)) yield textOfEvent(eventOf(row, `Event ${row.seq} of run ${id}`), row);
   }
 
   /** One page of attempts, by point and attempt. The page is full when it has `limit` rows; then there may be more. */

@@ -5,6 +5,7 @@
 import type { UnixMillis } from '../../app/quantities/quantity.ts';
 import type { Archive } from './archive.ts';
 import type { StoredPart } from './library.ts';
+import { openingOf } from './opening.ts';
 import type { NotKept, Saved } from './shelf.ts';
 
 export interface Withdrawal {
@@ -57,11 +58,10 @@ export function takeBackWithdrawal(archive: Archive, id: string, by: string): Sa
   return saved.ok ? { ok: true, value: { ...part, channel: taken ? null : part.channel } } : saved;
 }
 
-/** The latest run whose plan has the injector. Only the opening of a journal is read. */
+/** The latest run whose plan has the injector. */
 function runWith(archive: Archive, { type, serialNumber }: StoredPart): { readonly planName: string; readonly order: string } | null {
   for (const run of archive.everyRun({ text: serialNumber })) {
-    const [opened] = archive.events(run.id);
-    if (opened?.body.kind === 'opened' && opened.body.plan.injectors.some((one) => one.serialNumber === serialNumber && one.type === type)) return run;
+    if (openingOf(archive, run.id)?.plan.injectors.some((one) => one.serialNumber === serialNumber && one.type === type) === true) return run;
   }
   return null;
 }

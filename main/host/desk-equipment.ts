@@ -7,6 +7,7 @@ import { meterHistory, type HistoryEntry, type MeterHistory } from '../../app/me
 import { judgeCheck } from '../../app/meter-check/judge.ts';
 import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-check.ts';
 import type { Archive } from '../archive/archive.ts';
+import { openingOf } from '../archive/opening.ts';
 import { sha256 } from '../archive/chain.ts';
 import { isoDay } from '../clock/dating.ts';
 
@@ -82,8 +83,7 @@ function doubtfulRuns(archive: Archive, { lastGood, record }: MeterHistory): { i
   for (const { id, createdAt } of archive.everyRun()) {
     const day = isoDay(createdAt);
     if (day < since || doubtful.length === MOST_DOUBTFUL) break;
-    const [opened] = archive.events(id, 0);
-    if (opened?.body.kind === 'opened' && opened.body.equipment.meter.serialNumber === record.meter.serialNumber) doubtful.push({ id, day });
+    if (openingOf(archive, id)?.equipment.meter.serialNumber === record.meter.serialNumber) doubtful.push({ id, day });
   }
   return doubtful;
 }

@@ -2,7 +2,7 @@
 import type { AnswerTo, ParsedParams } from '../../app/contract/contract.ts';
 import { condensed, withoutLimitsKept } from '../../app/journal/condensed.ts';
 import type { Archive } from '../archive/archive.ts';
-import { eventOf, type StoredEvent } from '../archive/read.ts';
+import { eventOf, textOfEvent, type StoredEvent } from '../archive/read.ts';
 import type { AsJson } from './as-json.ts';
 
 /** Of a page: what is handed to the control thread is small (HOST-10). */
@@ -35,7 +35,7 @@ export function condensedPage(archive: Archive, { id, fromSeq, limit }: ParsedPa
   let length = 0;
   for (const row of condensed(counted(), ({ kind }) => kind)) {
     const event = eventOf(row, `Event ${row.seq} of run ${id}`);
-    const text = event.body.kind === 'attempt-ended' || event.body.kind === 'opened' ? JSON.stringify(withoutLimitsKept(event)) : `{"seq":${row.seq},"at":${row.at},"body":${row.body}}`;
+    const text = event.body.kind === 'attempt-ended' ? JSON.stringify(withoutLimitsKept(event)) : textOfEvent(event, row);
     length += text.length;
     if (length > MOST_CHARACTERS && events.length > 0) return page(row.seq, true);
     events.push(text);

@@ -9,6 +9,7 @@ import type { RunEvent } from '../../app/journal/events.ts';
 import { seconds } from '../../app/quantities/quantity.ts';
 import { kFactorAt } from '../../app/reduce/mass.ts';
 import type { Archive } from '../archive/archive.ts';
+import { openingOf } from '../archive/opening.ts';
 
 const signals = ['pressure', 'temperature', 'supply', 'flow'] as const;
 type Signal = (typeof signals)[number];
@@ -134,8 +135,8 @@ export class RunSignals {
       this.#gathered.delete(oldest);
     }
     if (known.equipment === null) {
-      const [opened] = archive.events(id, 0);
-      if (opened?.body.kind === 'opened') [known.equipment, known.hertz] = [opened.body.equipment, opened.body.plan.link.telemetryHz];
+      const opening = openingOf(archive, id);
+      if (opening !== null) [known.equipment, known.hertz] = [opening.equipment, opening.plan.link.telemetryHz];
     }
     for (const { first, frames } of archive.telemetryChunks(id, (from, count) => from + count > known.frames)) {
       for (const frame of frames.slice(Math.max(0, known.frames - first))) gather(known, frame);
