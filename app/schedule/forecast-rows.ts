@@ -31,19 +31,31 @@ function reach({ expanded, least, wanted }: ForecastCell): string {
 
 const states: Readonly<Record<CellProgress['state'], string>> = { reached: 'reached', open: 'not reached', 'used-up': 'not reached', beyond: 'no effort reaches it', 'no-line': 'no value' };
 
-function otherRow(cell: CellProgress): ForecastRow {
-  const { of, voltage, pressure, expanded, least, wanted, state, largest, advice } = cell;
+function otherPlace(cell: CellProgress): string {
+  const { of, voltage, pressure } = cell;
+  return isOfMap(cell) ? `${cellPlace(cell)}, map${of === 'map-slope' ? ', slope' : ''}` : `${of === 'slope' ? `${voltage} V, ` : ''}${pressure / 1e3} kPa, ${wantedQuantity(cell)}`;
+}
+
+function otherRow(cell: CellProgress, place: string): ForecastRow {
+  const { expanded, least, wanted, state, largest, advice } = cell;
   const amount = (value: number | null): string => (value !== null && isRelative(cell) ? `${(100 * value).toFixed(2)} %` : expectedText(value));
   return {
-    place: isOfMap(cell) ? `${cellPlace(cell)}, map${of === 'map-slope' ? ', slope' : ''}` : `${of === 'slope' ? `${voltage} V, ` : ''}${pressure / 1e3} kPa, ${wantedQuantity(cell)}`,
+    place,
     expanded: amount(expanded), least: amount(least), wanted: amount(wanted), standing: states[state], largest: [largest === null ? '' : labelOf(largest), advice].filter((text) => text !== '').join(': '),
   };
 }
 
-export const forecastRows = ({ cells, others }: Forecast): readonly ForecastRow[] => [
-  ...cells.map((cell): ForecastRow => ({
-    place: cellPlace(cell), expanded: expectedText(cell.expanded), least: expectedText(cell.least), wanted: expectedText(cell.wanted), standing: reach(cell),
-    largest: cell.largest === null ? '' : `${cell.largest}: without it ${expectedText(cell.without)}`,
-  })),
-  ...others.map(otherRow),
-];
+/** Each place once: where a plan has several periods, those of the same name are told apart by them. */
+export function forecastRows({ cells, others }: Forecast): readonly ForecastRow[] {
+  const named = Map.groupBy(others, otherPlace);
+  return [
+    ...cells.map((cell): ForecastRow => ({
+      place: cellPlace(cell), expanded: expectedText(cell.expanded), least: expectedText(cell.least), wanted: expectedText(cell.wanted), standing: reach(cell),
+      largest: cell.largest === null ? '' : `${cell.largest}: without it ${expectedText(cell.without)}`,
+    })),
+    ...others.map((cell) => {
+      const place = otherPlace(cell);
+      return otherRow(cell, named.get(place)?.length === 1 ? place : `${place}, ${Number((cell.period * 1e3).toFixed(3))} ms`);
+    }),
+  ];
+}

@@ -22,6 +22,13 @@ describe('WIN-162', () => {
     ]);
   });
 
+  it('what is wanted at the same place of two periods has a row of its own for each, told apart by the period', () => {
+    const slope = (voltage: number, period: number) => ({ of: 'slope', injector: 0, serialNumber: 'S-1', voltage, pressure: 4e5, period, expanded: 0.003, least: 0.001, wanted: 0.004, state: 'reached', largest: null, advice: '', windows: 8, weighed: false }) as unknown as Forecast['others'][number];
+    const places = (others: Forecast['others']) => forecastRows({ ...forecast, cells: [], others }).map(({ place }) => place);
+    expect(places([slope(9, 0.02), slope(14, 0.02)])).toEqual(['9 V, 400 kPa, slope', '14 V, 400 kPa, slope']);
+    expect(places([slope(9, 0.02), slope(14, 0.02), slope(9, 0.025)])).toEqual(['9 V, 400 kPa, slope, 20 ms', '14 V, 400 kPa, slope', '9 V, 400 kPa, slope, 25 ms']);
+  });
+
   it('the curve lies around what the plan takes, over the hours that are taken, a line for each dead time', () => {
     expect(budgetsAround(2.68)).toEqual([0.54, 1.1, 1.9, 2.7, 4]);
     expect(budgetsAround(1e-3).every((hours, i, all) => hours > (all[i - 1] ?? 0))).toBe(true);
