@@ -35,6 +35,8 @@ const longestPart = 4;
 /** Power of the frequency in the spectral density of the rate: 2 white phase, 1 flicker phase, 0 white, -1 flicker, -2 walk. */
 type Power = 2 | 1 | 0 | -1 | -2;
 
+const longestOf = (stretches: readonly (readonly number[])[]): readonly number[] => stretches.reduce((best, x) => (x.length > best.length ? x : best), []);
+
 /** Second differences of what has passed, over averages of `m` steps. */
 function sumOfSquares(x: readonly number[], m: number): { readonly sum: number; readonly count: number } {
   let sum = 0;
@@ -131,7 +133,7 @@ const wordOf = (power: Power): Noise => (power > 0 ? 'resolution' : power === 0 
  * Empty where no stretch has eight steps, or nothing ever moves. RED-165
  */
 export function allanRows(stretches: readonly (readonly number[])[], step: number): readonly AllanRow[] {
-  const longest = stretches.reduce<readonly number[]>((best, x) => (x.length > best.length ? x : best), []);
+  const longest = longestOf(stretches);
   const rows: AllanRow[] = [];
   let power: Power | null = null;
   for (let m = 1; longestPart * m < longest.length; m *= 2) {
@@ -198,7 +200,7 @@ const walkParts = [32, 16, 8] as const;
  * (variance of a line through a walk of K sqrt(time): 6 K^2 / 5 T, own computation). RED-168. null: fewer than 32 steps in one stretch.
  */
 export function driftOfRecord(stretches: readonly (readonly number[])[], step: number): SteadyDrift | null {
-  const longest = stretches.reduce<readonly number[]>((best, x) => (x.length > best.length ? x : best), []);
+  const longest = longestOf(stretches);
   const n = longest.length - 1;
   if (n < walkParts[0]) return null;
   const rates = Array.from({ length: n }, (_, i) => ((longest[i + 1] as number) - (longest[i] as number)) / step);

@@ -1,10 +1,10 @@
 /** How steady a bench holds a point: Allan deviation of a reference hold. CLI-75 */
 import { Option, type Command } from 'commander';
 import type { RunState } from '../../app/journal/state.ts';
-import { pointIndex, shownPoint, type Point } from '../../app/plan/points.ts';
+import { pointIndex, shownPoint } from '../../app/plan/points.ts';
 import { driftSentence, noiseWords, paysSentence, stabilityWords } from '../../app/results/stability-words.ts';
-import type { SignalStability, Stability } from '../../app/results/stability.ts';
-import { stabilityOfRun } from '../export/held-windows.ts';
+import type { SignalStability } from '../../app/results/stability.ts';
+import { stabilityOfRun, type StabilityAt } from '../export/held-windows.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
@@ -15,11 +15,11 @@ import { say, widthOf } from './say.ts';
 import { Stop } from './stop.ts';
 import { wholeNumber } from './values.ts';
 
-type Found = Extract<Stability, { kind: 'stability' }>;
+type Found = Extract<StabilityAt, { kind: 'stability' }>;
 
 const three = (value: number): string => Number(value.toPrecision(3)).toString();
 
-const setPointText = (at: Point, state: RunState): string =>
+const setPointText = ({ at }: Found, state: RunState): string =>
   `${state.plan.injectors[at.injector]?.serialNumber ?? `channel ${at.channel}`} at ${at.voltage} V, ${at.pressure / 1e3} kPa, ${three(at.width * 1e3)} ms of ${three(at.period * 1e3)} ms`;
 
 export function addStabilityCommand(program: Command): void {
@@ -32,19 +32,20 @@ export function addStabilityCommand(program: Command): void {
       withArchive(path, (archive) => {
         const run = chosenRun(archive, named);
         const state = stateOf(archive, run, { silent: json === true });
-        const { at, found } = stabilityOfRun(archive, run, state, point === undefined ? undefined : pointIndex(point));
-        if (at === null || found.kind === 'no-stability') throw new Stop(exitCode.badInput, `Run ${run}: ${found.kind === 'no-stability' ? found.text : ''}`);
-        if (json === true) for (const signal of found.signals) printJson('stability', forPrograms(run, state, at, found, signal));
-        else say(...lines(run, state, at, found));
+        const found = stabilityOfRun(archive, run, state, point === undefined ? undefined : pointIndex(point));
+        if (found.kind === 'no-stability') throw new Stop(exitCode.badInput, `Run ${run}: ${found.text}`);
+        if (json === true) for (const signal of found.signals) printJson('stability', forPrograms(run, state, found, signal));
+        else say(...lines(run, state, found));
       }),
     );
 }
 
-function lines(run: string, state: RunState, at: Point, { windows, duration, step, signals }: Found): readonly string[] {
+function lines(run: string, state: RunState, found: Found): readonly string[] {
+  const { windows, duration, step, signals } = found;
   const width = widthOf(process.stdout, Number.POSITIVE_INFINITY);
   const counted = windows.length === 1 ? `point ${shownPoint(windows[0]?.point ?? 0)}` : `${windows.length} windows`;
   return [
-    `Run ${run}, ${setPointText(at, state)}: ${counted}, ${Math.round(duration)} s in steps of ${step} s`,
+    `Run ${run}, ${setPointText(found, state)}: ${counted}, ${Math.round(duration)} s in steps of ${step} s`,
     ...signals.flatMap((signal) => {
       const { name, unit, times } = stabilityWords[signal.signal];
       const rows = signal.rows.map((r) => [`${three(r.time)} s`, three(r.deviation * times), `${three(r.low * times)} to ${three(r.high * times)}`, r.dof.toFixed(0), noiseWords[r.noise]]);
@@ -55,7 +56,7 @@ function lines(run: string, state: RunState, at: Point, { windows, duration, ste
   ];
 }
 
-const forPrograms = (run: string, { plan, notTraceable }: RunState, at: Point, { windows, duration, step }: Found, { signal, mean, rows, pays, drift }: SignalStability) => ({
+const forPrograms = (run: string, { plan, notTraceable }: RunState, { at, windows, duration, step }: Found, { signal, mean, rows, pays, drift }: SignalStability) => ({
   run, notTraceable: [...notTraceable], points: windows.map((w) => ({ point: shownPoint(w.point), attempt: w.attempt })), injector: plan.injectors[at.injector]?.serialNumber ?? '', voltage: at.voltage, pressurePa: at.pressure, widthS: at.width, periodS: at.period,
   durationS: duration, stepS: step, signal, mean,
   rows: rows.map(({ time, deviation, low, high, dof, noise }) => ({ timeS: time, deviation, low, high, dof, noise })),

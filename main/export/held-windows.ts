@@ -27,17 +27,18 @@ function heldWindows({ points, setPoints }: RunState): readonly Held[] {
 
 const setPointOf = ({ injector, voltage, pressure, width, period }: Point): string => [injector, voltage, pressure, width, period].join(' ');
 
-/**
- * How steady the bench was at the set point that a run held longest without a break, over all windows of it that are long enough; `point`: at that of this point instead. `at`: the set point;
- * null: the run has no window that counts, or the point has none.
- */
-export function stabilityOfRun(archive: Archive, id: string, state: RunState, point?: number): { readonly at: Point | null; readonly found: Stability } {
+/** With the set point that it is told of. */
+export type StabilityAt = (Extract<Stability, { kind: 'stability' }> & { readonly at: Point }) | Extract<Stability, { kind: 'no-stability' }>;
+
+/** How steady the bench was at the set point that a run held longest without a break, over all windows of it that are long enough; `point`: at that of this point instead. */
+export function stabilityOfRun(archive: Archive, id: string, state: RunState, point?: number): StabilityAt {
   const all = heldWindows(state);
   const wanted = point === undefined ? all : all.filter((w) => w.point === point);
   const [first, ...others] = wanted;
-  if (first === undefined) return { at: null, found: { kind: 'no-stability', text: point === undefined ? 'No window of this run counts.' : 'No attempt counts for this point, or it is of a kind that tells nothing of the bench.' } };
+  if (first === undefined) return { kind: 'no-stability', text: point === undefined ? 'No window of this run counts.' : 'No attempt counts for this point, or it is of a kind that tells nothing of the bench.' };
   const longest = others.reduce((best, w) => (w.duration > best.duration ? w : best), first);
   const alike = (point === undefined ? all.filter((w) => setPointOf(w.at) === setPointOf(longest.at)) : wanted).filter((w) => w === longest || w.duration >= shortestS);
   const windows = alike.map((w) => ({ point: w.point, attempt: w.attempt, frames: archive.windowFrames(id, w) }));
-  return { at: longest.at, found: stabilityOf(windows, longest.at, state.equipment, state.plan.reduction) };
+  const found = stabilityOf(windows, longest.at, state.equipment, state.plan.reduction);
+  return found.kind === 'stability' ? { ...found, at: longest.at } : found;
 }

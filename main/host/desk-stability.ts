@@ -14,9 +14,9 @@ export function stabilityForWindow(archive: Archive, { id }: ParsedParams<'run.s
   const loaded = loadRun(archive, id);
   if (!loaded.ok) return nothing(loaded.text);
   const { state } = loaded;
-  const { at, found } = stabilityOfRun(archive, id, state);
-  if (at === null || found.kind === 'no-stability') return nothing(found.kind === 'no-stability' ? found.text : '');
-  const { injector, voltage, pressure, width, period } = at;
+  const found = stabilityOfRun(archive, id, state);
+  if (found.kind === 'no-stability') return nothing(found.text);
+  const { injector, voltage, pressure, width, period } = found.at;
   return {
     at: { serialNumber: state.plan.injectors[injector]?.serialNumber ?? '', voltage, pressure, width, period },
     text: '', step: found.step, duration: found.duration, windows: found.windows.length,

@@ -1,11 +1,11 @@
-import { useEffect, useState } from 'react';
+import { useState } from 'react';
 import type { AnswerTo } from '../../../app/contract/contract.ts';
 import { noiseWords, stabilityWords } from '../../../app/results/stability-words.ts';
 import { briefShown as brief, plainShown as plain } from '../../components/figures.ts';
 import { Section } from '../../components/page.tsx';
 import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
-import { ask } from '../../host/host.ts';
+import { ask, useWhenUp } from '../../host/host.ts';
 import { quantityText } from '../../settings/quantities.ts';
 import { FigureTable } from './figure-table.tsx';
 import type { Series } from './series.ts';
@@ -18,17 +18,12 @@ type OfSignal = Told['signals'][number];
 export function StabilityPart({ id }: { readonly id: string }) {
   const [told, setTold] = useState<Told | null>(null);
   const [problem, setProblem] = useState('');
-  useEffect(() => {
-    let gone = false;
+  useWhenUp(() => {
     void ask('run.stability', { id }).then((reply) => {
-      if (gone) return;
+      setProblem(reply.ok ? '' : reply.failure.text);
       if (reply.ok) setTold(reply.value);
-      else setProblem(reply.failure.text);
     });
-    return () => {
-      gone = true;
-    };
-  }, [id]);
+  });
   const at = told?.at ?? null;
   return (
     <Section title={at === null ? 'Stability of a held point' : `Stability of a held point: ${at.serialNumber} at ${plain(at.voltage)} V, ${quantityText(at.pressure / 1e3, 'kPa')}, ${plain(at.width * 1e3)} ms of ${plain(at.period * 1e3)} ms`} wide>
