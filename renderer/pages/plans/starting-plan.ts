@@ -90,7 +90,11 @@ function cutTo(types: readonly TypeRecord[]) {
   };
 }
 
-const typesOf = (parts: readonly Part[]): readonly string[] => [...new Set(mountedParts(parts).map(({ type }) => type))];
+/** What is kept of the types that are mounted: their records, and the template that they share, if any. */
+function knownOfMounted(parts: readonly Part[], records: readonly TypeRecord[]) {
+  const used = mountedParts(parts).map(({ type }) => type);
+  return { types: records.filter(({ type }) => used.includes(type)), template: templateFor(used, records) };
+}
 
 /** In the unit that is chosen. */
 const amount = (values: readonly number[], unit: string): string => `${listText(values.map((value) => decimals(typedFromStored(unit, numberText(value)))))} ${unitShown(unit)}`;
@@ -107,9 +111,8 @@ function axisCut(name: string, unit: string, usual: readonly number[], now: read
 
 /** What of the usual sweep was left out for the limits of the types that are mounted, and which limits did it; in a sentence, empty: nothing (WIN-185). */
 export function cutText(parts: readonly Part[], records: readonly TypeRecord[]): string {
-  const used = typesOf(parts);
-  const types = records.filter(({ type }) => used.includes(type));
-  if (types.length === 0 || templateFor(used, records) !== null) return '';
+  const { types, template } = knownOfMounted(parts, records);
+  if (types.length === 0 || template !== null) return '';
   const now = cutTo(types);
   const duty = Math.min(100, ...types.flatMap(({ maxDutyPercent }) => maxDutyPercent ?? []));
   const cuts = [
@@ -128,8 +131,8 @@ export function cutText(parts: readonly Part[], records: readonly TypeRecord[]):
  */
 export function startingPlan(parts: readonly Part[], records: readonly TypeRecord[]): PlanForm {
   const mounted = mountedParts(parts);
-  const used = mounted.map(({ type }) => type);
-  const { form } = formOf({ ...(templateFor(used, records) === null ? cutTo(records.filter(({ type }) => used.includes(type))) : document), ...templateFor(used, records) });
+  const { types, template } = knownOfMounted(parts, records);
+  const { form } = formOf({ ...(template === null ? cutTo(types) : document), ...template });
   const orders = new Set(mounted.map(({ order }) => order));
   const withInjectors: PlanForm = {
     ...form,
