@@ -113,7 +113,6 @@ function useUnrecorded(rows: readonly StoredType[] | null): readonly string[] {
   return useMemo(() => (rows === null ? [] : [...new Set(parts.map(({ type }) => type))].filter((type) => rows.every((row) => row.type !== type)).toSorted().slice(0, 8)), [parts, rows]);
 }
 
- 
 function TypeForm({ against, onSaved }: { readonly against: string; readonly onSaved: (text: string) => void }) {
   const { begun } = useBegunType();
   const [busy, setBusy] = useState(false);

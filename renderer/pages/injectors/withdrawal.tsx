@@ -6,6 +6,7 @@ import { dateTimeText } from '../../components/dates.ts';
 import { Dialog } from '../../components/dialog.tsx';
 import { TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
+import { plural } from '../../components/plural.ts';
 import { Notice } from '../../components/status.tsx';
 import { ask } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
@@ -43,18 +44,12 @@ export function WithdrawDialog({ part, against, onClose, onDone }: WithdrawDialo
   };
   return (
     <Dialog title={`Withdraw ${part.serialNumber}?`} open onClose={onClose}>
-      <form
-        className="withdraw-form"
-        onSubmit={(event) => {
-          event.preventDefault();
-          void withdraw();
-        }}
-      >
+      <div className="withdraw-form">
         <p>
           For an injector that was booked in by mistake. {part.type} {part.serialNumber}
           {part.order === '' ? '' : ` of job ${part.order}`} leaves the list{part.channel === null ? '' : `, and channel ${part.channel} is free`}. Its record stays in the archive, with your name and the reason, and it can be taken back.
         </p>
-        <TextInput label="Reason" hint="For example: serial number mistyped." autoFocus value={reason} onChange={setReason} />
+        <TextInput label="Reason" hint="For example: serial number mistyped." autoFocus value={reason} onChange={setReason} onEnter={() => void withdraw()} />
         {problem !== '' && <Notice tone="bad">{problem}</Notice>}
         <div className="button-row">
           <Button kind="primary" busy={busy} against={notNow} onPress={() => void withdraw()}>
@@ -62,7 +57,7 @@ export function WithdrawDialog({ part, against, onClose, onDone }: WithdrawDialo
           </Button>
           <Button onPress={onClose}>Leave it</Button>
         </div>
-      </form>
+      </div>
     </Dialog>
   );
 }
@@ -76,7 +71,7 @@ interface WithdrawnListProps {
 export function WithdrawnList({ withdrawn, against, onTakeBack }: WithdrawnListProps) {
   if (withdrawn.length === 0) return null;
   return (
-    <Section title="Withdrawn" aside={<span className="quiet small">{withdrawn.length === 1 ? '1 injector' : `${withdrawn.length} injectors`}</span>}>
+    <Section title="Withdrawn" aside={<span className="quiet small">{plural(withdrawn.length, 'injector')}</span>}>
       <div className="parts-scroll" role="group" aria-label="Withdrawn, scrolls sideways" tabIndex={0}>
         <table className="plain parts-withdrawn">
           <caption className="unseen">Withdrawn injectors</caption>
