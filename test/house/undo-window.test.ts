@@ -62,6 +62,7 @@ describe.skipIf(browserPath === null)('undo', () => {
     await page.getByRole('button', { name: 'Withdraw: WRONG-1' }).click();
     const dialog = page.getByRole('dialog', { name: 'Withdraw WRONG-1?' });
     // Nothing without a reason; leaving it changes nothing.
+    expect(await dialog.getByRole('button', { name: /^Withdraw/ }).getAttribute('aria-disabled')).toBe('true');
     await dialog.getByLabel('Reason').press('Enter');
     await dialog.getByRole('button', { name: 'Leave it' }).click();
     await dialog.waitFor({ state: 'hidden' });
