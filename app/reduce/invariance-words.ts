@@ -35,16 +35,16 @@ function memberSentence(m: InvarianceMember): string {
 
 /** One line a member, after one that says what a verdict is worth. */
 export function invarianceSentences({ members, tests, falseCalls }: InvarianceSet): readonly string[] {
-  if (members.length === 0) return ['Nothing was measured again under a changed nuisance (invariance.percent, pair.windows), so the run does not say by itself whether its numbers depend on what they were measured beside.'];
+  if (members.length === 0) return ['Nothing was measured again under a changed nuisance (the plan has neither an invariance set nor period pairs), so the run does not say by itself whether its numbers depend on what they were measured beside.'];
   return [
-    `${members.length} nuisances changed, ${tests} tests, each at ${((100 * falseCalls) / tests).toFixed(2)} % (Bonferroni): on a bench on which all agrees one run in ${Math.round(1 / falseCalls)} has a call.`,
+    `${members.length === 1 ? 'One nuisance' : `${members.length} nuisances`} changed, ${tests} tests, each at ${((100 * falseCalls) / tests).toFixed(2)} % (Bonferroni): on a bench on which all agrees one run in ${Math.round(1 / falseCalls)} has a call.`,
     ...members.map(memberSentence),
   ];
 }
 
 /** Blind windows of a run: how many were told, and of those how many were found. */
 export function blindSentences(blind: readonly BlindFinding[]): readonly string[] {
-  if (blind.length === 0) return ['The run has no blind window that counts (blind.percent).'];
+  if (blind.length === 0) return ['The run has no blind window that counts: its plan has none, or none was accepted.'];
   const told = blind.flatMap((b) => (b.truth === null ? [] : [{ ...b, truth: b.truth }]));
   const sealed = blind.length - told.length;
   const inside = told.filter((b) => Math.abs(b.found - b.truth) <= b.expanded).length;

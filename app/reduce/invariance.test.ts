@@ -151,7 +151,7 @@ describe('blind windows', () => {
     expect(blindSentences(sealed)).toEqual([expect.stringMatching(/^3 blind windows are sealed/)]);
     expect(blindSentences([...sealed, ...blind.slice(3, 5)])).toEqual([expect.stringMatching(/^2 blind shifts: \d inside/), expect.stringMatching(/^3 blind windows are sealed/)]);
     expect(blindSentences(blind)).toHaveLength(1);
-    expect(blindSentences([])).toEqual(['The run has no blind window that counts (blind.percent).']);
+    expect(blindSentences([])).toEqual(['The run has no blind window that counts: its plan has none, or none was accepted.']);
   });
 
   it('RED-115 windows that repeat worse than is stated show in the spread', () => {

@@ -69,7 +69,7 @@ describe('what is said of the leak of a run', () => {
 
   it('that none is seen while it is within two standard uncertainties of nothing in every block, with the largest', () => {
     expect(say(looked([block(0, 0.02, 0.011), block(1, 0.01, 0.011)]))).toEqual([
-      'No leak past the injectors is seen: 0.02 mL/min ± 0.022 mL/min (k = 2) at most, from 12 meter edges in 360 s without pulses. That is subtracted from every mass, with its uncertainty.',
+      'No leak past the injectors is seen: 0.02 mL/min ± 0.022 mL/min (k = 2), from 12 meter edges in 360 s without pulses. That is subtracted from every mass, with its uncertainty.',
       'No pair.',
     ]);
     expect(say(looked([block(0, 0.02, 0.01)]))[0]).toContain('No leak past the injectors is seen');
@@ -133,6 +133,6 @@ describe('RED-47 what is said of a period pair', () => {
   });
 
   it('that nothing else was looked at', () => {
-    expect(last(pair({ beside: false }))).toBe('2 injectors at twice the period: 0.1 mL/min ± 0.1 mL/min (k = 2) leak, -2.0 standard uncertainties from nothing. Nothing else was looked at, so that is all that is known of the leak.');
+    expect(last(pair({ beside: false }))).toBe('2 injectors at twice the period: 0.1 mL/min ± 0.1 mL/min (k = 2) leak, -2.0 standard uncertainties from nothing. Nothing else tells of the leak: zero flow was not watched, or not long enough.');
   });
 });

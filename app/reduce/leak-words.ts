@@ -44,7 +44,7 @@ function foundSentences({ blocks, edges, time, decays }: Extract<Leak, { kind: '
     ];
   }
   const first = !seen
-    ? `No leak past the injectors is seen: ${one(most)} (k = 2) at most, from ${counted}. That is subtracted from every mass, with its uncertainty.`
+    ? `No leak past the injectors is seen: ${one(most)} (k = 2), from ${counted}. That is subtracted from every mass, with its uncertainty.`
     : spread
       ? `Fluid leaked past the injectors under test: ${one(least)} to ${one(most)} (k = 2), from ${counted}. It is subtracted from every mass.`
       : `Fluid leaked past the injectors under test: about ${one(most)} (k = 2), from ${counted}. It is subtracted from every mass.`;
@@ -62,7 +62,7 @@ function pairSentence(pair: PeriodPair): string {
   if (pair.kind === 'no-period-pair') return pair.text;
   const u = Math.hypot(pair.uRandom, pair.uShared);
   if (!pair.beside) {
-    return `${pair.injectors.length} injectors at twice the period: ${millilitresPerMinute(pair.flow)} ± ${millilitresPerMinute(2 * u)} (k = 2) leak, ${pair.z.toFixed(1)} standard uncertainties from nothing. Nothing else was looked at, so that is all that is known of the leak.`;
+    return `${pair.injectors.length} injectors at twice the period: ${millilitresPerMinute(pair.flow)} ± ${millilitresPerMinute(2 * u)} (k = 2) leak, ${pair.z.toFixed(1)} standard uncertainties from nothing. Nothing else tells of the leak: zero flow was not watched, or not long enough.`;
   }
   const all = pair.flow + pair.takenOff;
   const what = `${pair.injectors.length} injectors at twice the period: ${millilitresPerMinute(all)} ± ${millilitresPerMinute(2 * u)} (k = 2) leak while pulses flow, ${(all / u).toFixed(1)} standard uncertainties from none; against the ${millilitresPerMinute(pair.takenOff)} that are subtracted`;

@@ -37,7 +37,7 @@ export function DetailsChoice({ rows, fileLabel, chosen, onChosen, onProblem }: 
     <>
       <Choice
         label="Details: laboratory, customer, limits"
-        hint={rows !== null && rows.length === 0 ? 'None are kept yet: they are written on the page Reports.' : undefined}
+        hint={rows !== null && rows.length === 0 ? 'None are kept yet: they are written under "Details for reports" on the page Reports.' : undefined}
         value={value}
         options={options}
         onChange={(next) => onChosen(next === '' ? null : next === 'file' ? file : { kept: next.slice('kept:'.length) })}

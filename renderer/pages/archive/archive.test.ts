@@ -7,7 +7,7 @@ import { countText, sizeText } from './words.ts';
 
 const day = 86_400_000;
 const utcMidnight = (text: string, offset: number): number => Date.parse(`${text}T00:00:00Z`) + offset * day;
-const open = { notBefore: null, before: null, problem: '' };
+const open = { notBefore: null, before: null, problem: '', at: 'to' } as const;
 
 /** Runs a minute apart, newest first; `id`s rise with time. */
 const archive: readonly RunRow[] = Array.from({ length: 1000 }, (_, i): RunRow => {
@@ -23,11 +23,12 @@ const read: ReadRuns = ({ after, limit }) => {
 describe('what is looked for', () => {
   it('days are whole: the last one is included', () => {
     const bounds = boundsOf({ text: '', from: '2026-11-24', to: '2026-11-25' }, utcMidnight);
-    expect(bounds).toEqual({ notBefore: Date.parse('2026-11-24T00:00Z'), before: Date.parse('2026-11-26T00:00Z'), problem: '' });
+    expect(bounds).toEqual({ notBefore: Date.parse('2026-11-24T00:00Z'), before: Date.parse('2026-11-26T00:00Z'), problem: '', at: 'to' });
   });
-  it('days that cannot be are named', () => {
+  it('WIN-220 days that cannot be are named, each at its own field', () => {
     expect(boundsOf({ text: '', from: '2026-11-25', to: '2026-11-24' }, utcMidnight).problem).toMatch(/first day is after the last/);
-    expect(boundsOf({ text: '', from: '2026-02-30', to: '' }, localMidnight).problem).toMatch(/not a day/);
+    expect(boundsOf({ text: '', from: '2026-02-30', to: '' }, localMidnight)).toMatchObject({ at: 'from', problem: expect.stringMatching(/not a day/) as string });
+    expect(boundsOf({ text: '', from: '2026-02-03', to: '03/04/2026' }, localMidnight)).toMatchObject({ at: 'to', problem: expect.stringMatching(/not a day/) as string });
     expect(Number.isNaN(localMidnight('next week', 0))).toBe(true);
   });
   it('a day begins at midnight here, also behind the end of a month', () => {
@@ -53,7 +54,7 @@ describe('the list of runs', () => {
   });
   it('holds what lies between two times and nothing else', async () => {
     const pages = new RunPages(read, () => undefined);
-    await pages.search(everyRun, { notBefore: 300 * 60_000, before: 700 * 60_000, problem: '' });
+    await pages.search(everyRun, { notBefore: 300 * 60_000, before: 700 * 60_000, problem: '', at: 'to' });
     for (let i = 0; i < 10; i += 1) await pages.next();
     expect([pages.view.rows[0]?.id, pages.view.rows.at(-1)?.id, pages.view.rows.length]).toEqual(['run-0699', 'run-0300', 400]);
   });

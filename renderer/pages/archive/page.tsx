@@ -3,7 +3,7 @@ import type { RunRow } from '../../../app/contract/archive-requests.ts';
 import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
-import { Field, TextInput } from '../../components/field.tsx';
+import { DayInput, TextInput } from '../../components/field.tsx';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { useRoute } from '../../address/route.ts';
@@ -72,12 +72,8 @@ export default function ArchivePage() {
     <Page title="Archive" lead="Every run that was made here, with all its attempts. Nothing is ever overwritten.">
       <div className="field-row" role="search" aria-label="Find runs">
         <TextInput label="Job, plan, serial number or type" value={query.text} onChange={(text) => setQuery({ ...query, text })} onEnter={() => search(query)} />
-        <Field label="From day">
-          <input className="field-frame" type="date" value={query.from} onChange={(event) => setQuery({ ...query, from: event.target.value })} />
-        </Field>
-        <Field label="To day" problem={bounds.problem}>
-          <input className="field-frame" type="date" value={query.to} onChange={(event) => setQuery({ ...query, to: event.target.value })} />
-        </Field>
+        <DayInput label="From day" value={query.from} problem={bounds.at === 'from' ? bounds.problem : ''} onChange={(from) => setQuery({ ...query, from })} />
+        <DayInput label="To day" value={query.to} problem={bounds.at === 'to' ? bounds.problem : ''} onChange={(to) => setQuery({ ...query, to })} />
         {query !== everyRun && (
           <div className="clear-search">
             <Button onPress={() => setQuery(everyRun)}>Show all</Button>

@@ -18,16 +18,19 @@ export interface Bounds {
   readonly before: number | null;
   /** What is wrong with the dates, a sentence; empty: nothing. */
   readonly problem: string;
+  /** Where it is put right. */
+  readonly at: 'from' | 'to';
 }
 
 /** `midnight` gives the beginning of a day, `offset` days on, in the time zone of the person; NaN where there is no such day. */
 export function boundsOf({ from, to }: Query, midnight: (day: string, offset: number) => number): Bounds {
   const notBefore = from === '' ? null : midnight(from, 0);
   const before = to === '' ? null : midnight(to, 1);
-  const wrong = [notBefore, before].some((at) => at !== null && !Number.isFinite(at));
-  if (wrong) return { notBefore: null, before: null, problem: 'One of the dates is not a day of the calendar.' };
-  if (notBefore !== null && before !== null && notBefore >= before) return { notBefore, before, problem: 'The first day is after the last, so no run can be found.' };
-  return { notBefore, before, problem: '' };
+  for (const [at, day] of [['from', notBefore], ['to', before]] as const) {
+    if (Number.isNaN(day)) return { notBefore: null, before: null, problem: 'This is not a day of the calendar.', at };
+  }
+  if (notBefore !== null && before !== null && notBefore >= before) return { notBefore, before, problem: 'The first day is after the last, so no run can be found.', at: 'to' };
+  return { notBefore, before, problem: '', at: 'to' };
 }
 
 /** Beginning of a calendar day in the time zone of this machine. */

@@ -22,7 +22,7 @@ export class RunPages {
   readonly #changed: () => void;
   #search = 0;
   #query: Query = everyRun;
-  #bounds: Bounds = { notBefore: null, before: null, problem: '' };
+  #bounds: Bounds = { notBefore: null, before: null, problem: '', at: 'to' };
   #view: RunPagesView = { rows: [], more: false, reading: false, problem: '' };
 
   constructor(read: ReadRuns, changed: () => void) {

@@ -30,7 +30,7 @@ const columns: readonly Column<MeterCheckRow>[] = [
   { key: 'certificate', title: 'Check', width: 'minmax(8rem, 1fr)', cell: (c) => c.certificate, sortBy: (c) => c.certificate },
   { key: 'purpose', title: 'Purpose', width: '7rem', cell: (c) => c.purpose },
   { key: 'operator', title: 'Made by', width: 'minmax(8rem, 1fr)', cell: (c) => c.operator, sortBy: (c) => c.operator },
-  { key: 'worst', title: 'Largest change, %', width: '9rem', numeric: true, cell: (c) => (c.rates.length === 0 ? '–' : signed(worst(c))), sortBy: worst },
+  { key: 'worst', title: 'Largest change, %', width: '10.5rem', numeric: true, cell: (c) => (c.rates.length === 0 ? '–' : signed(worst(c))), sortBy: worst },
   { key: 'verdict', title: 'Verdict', width: '9rem', cell: (c) => <VerdictStatus check={c} /> },
   { key: 'effect', title: 'What it did', width: 'minmax(10rem, 1fr)', cell: (c) => effectWords[c.effect] },
 ];

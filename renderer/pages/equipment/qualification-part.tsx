@@ -253,7 +253,7 @@ function SheetForm({ draft, controller, edgesPerMl, against, onKept }: SheetForm
         </p>
       )}
       {problem !== '' && <Notice tone="bad">{problem}</Notice>}
-      <table className="plain sheet-lines">
+      <table className="plain qualification-lines">
         <caption className="unseen">Lines of the sheet</caption>
         <thead>
           <tr>

@@ -121,9 +121,12 @@ function TypeForm({ against, onSaved }: { readonly against: string; readonly onS
   if (begun === null || read === null) return null;
   const { basedOn, before, draft, reason } = begun;
   const changed = JSON.stringify(draft) !== JSON.stringify(before);
-  const wrong = [...read.problems.keys()];
+  // A form that nobody wrote into yet blames nobody for what is missing.
+  const problems: ReadonlyMap<string, string> = changed || basedOn > 0 ? read.problems : new Map();
+  const wrong = [...problems.keys()];
   const missing =
     against !== '' ? against
+    : !changed && basedOn === 0 && read.problems.size > 0 ? 'Nothing was typed yet.'
     : wrong.length > 0 ? `${wrong.length === 1 ? 'One field needs' : `${wrong.length} fields need`} to be put right.`
     : !changed && basedOn > 0 ? 'Nothing was changed yet.'
     : basedOn > 0 && reason.trim() === '' ? 'Say why it is changed.'
@@ -150,7 +153,7 @@ function TypeForm({ against, onSaved }: { readonly against: string; readonly onS
         against={missing}
         busy={busy}
         refused={refused}
-        whole={read.problems.get('') ?? ''}
+        whole={problems.get('') ?? ''}
         toPutRight={wrong.filter((path) => path !== '').map(nameOfField)}
         reason={reason}
         reasonLabel={basedOn === 0 ? 'Where it comes from' : 'Why it is changed'}
@@ -165,7 +168,7 @@ function TypeForm({ against, onSaved }: { readonly against: string; readonly onS
               kind === 'drive' ? (
                 <Choice key={path} label={label} value={draft.values[path] ?? ''} options={drives} onChange={(value) => set(path, value)} />
               ) : (
-                <UnitInput key={path} label={label} unit={unit} hint={hint === undefined ? undefined : shownText(hint)} problem={shownText(read.problems.get(path) ?? '')} disabled={path === 'type' && basedOn > 0} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />
+                <UnitInput key={path} label={label} unit={unit} hint={hint === undefined ? undefined : shownText(hint)} problem={shownText(problems.get(path) ?? '')} disabled={path === 'type' && basedOn > 0} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />
               ),
             )}
           </Section>

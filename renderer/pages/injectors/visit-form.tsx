@@ -3,7 +3,7 @@ import { mostPhotoBytes, mostPhotos } from '../../../app/visit/photo.ts';
 import { visitStages, type VisitStage } from '../../../app/visit/visit.ts';
 import { Button } from '../../components/button.tsx';
 import { ConfirmButton } from '../../components/dialog.tsx';
-import { Choice, Field, NumberInput, TextInput } from '../../components/field.tsx';
+import { Choice, DayInput, NumberInput, TextInput } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { shownText } from '../../components/shown-text.ts';
@@ -113,9 +113,7 @@ export function VisitForm({ draft, about, onChange, onLeave, onKept }: VisitForm
     >
       <div className="field-row">
         <Choice label="Stage" value={draft.stage} options={Object.entries(visitStages).map(([value, text]) => ({ value: value as VisitStage, text }))} onChange={(stage) => change({ stage })} />
-        <Field label="Done on" problem={wrong('doneOn')}>
-          <input className="field-frame" type="date" value={draft.doneOn} onChange={(event) => change({ doneOn: event.target.value })} />
-        </Field>
+        <DayInput label="Done on" value={draft.doneOn} problem={wrong('doneOn')} onChange={(doneOn) => change({ doneOn })} />
         <TextInput label="Job" value={draft.order} problem={wrong('order')} onChange={(order) => change({ order })} />
       </div>
       <div className="field-row visit-texts">

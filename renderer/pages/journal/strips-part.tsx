@@ -52,7 +52,8 @@ type Signals = AnswerTo<'run.signals'>;
 type Part = Signals['parts'][number];
 
 const left = 64;
-const stripHeight = 84;
+const stripHeight = 94;
+const titleHeight = 18;
 const markHeight = 22;
 const verdictMarks = { accepted: '✓', rejected: '✕', cut: '–' } as const;
 
@@ -261,12 +262,13 @@ function Strip({ strip, top, width, x, marks, parts, partMs }: StripProps) {
   const [low, high] = values.reduce(([a, b], v) => [Math.min(a, v), Math.max(b, v)], [Infinity, -Infinity]);
   const middle = (low + high) / 2;
   const scale = scaleOver(values.length === 0 ? [0, 1] : [Math.min(low, middle - leastSpan / 2), Math.max(high, middle + leastSpan / 2)], 3);
-  const inner = stripHeight - 12;
-  const y = (value: number): number => top + 4 + (1 - (value - scale.from) / (scale.to - scale.from)) * inner;
+  // The title has its own line, so that it lies over no reading.
+  const [above, inner] = [top + titleHeight, stripHeight - titleHeight - 8];
+  const y = (value: number): number => above + (1 - (value - scale.from) / (scale.to - scale.from)) * inner;
   return (
     <g>
       {marks.map(({ at }) => (
-        <line key={at} x1={x(at)} x2={x(at)} y1={top + 4} y2={top + 4 + inner} stroke="var(--grid)" />
+        <line key={at} x1={x(at)} x2={x(at)} y1={above} y2={above + inner} stroke="var(--grid)" />
       ))}
       {scale.ticks.map((tick) => (
         <g key={tick}>
@@ -277,7 +279,7 @@ function Strip({ strip, top, width, x, marks, parts, partMs }: StripProps) {
         </g>
       ))}
       <path d={bandPath(shown, x, y, partMs)} fill="var(--line)" stroke="var(--line)" strokeWidth={1} strokeLinejoin="round" />
-      <text x={left + 6} y={top + 17} fontSize={12} fontWeight={600} fill="var(--ink)" stroke="var(--surface)" strokeWidth={3} paintOrder="stroke">
+      <text x={left} y={top + 12} fontSize={12} fontWeight={600} fill="var(--ink)">
         {strip.title}, {unitShown(strip.unit)}
       </text>
     </g>

@@ -29,6 +29,7 @@ export function GuardsPart({ form, problems }: { readonly form: PlanForm; readon
         one="guard"
         label="Guards of this plan"
         columns={guardColumns}
+        helpBelow
         rows={form.guards}
         calledBy="id"
         problems={problems}

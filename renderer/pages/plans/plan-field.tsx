@@ -27,20 +27,47 @@ export interface RowListProps {
   readonly list: 'guards' | 'injectors' | 'types';
 }
 
-/** Heads of the columns of a list of the plan, each with its help; the cells of `RowCell` refer to it. */
-export function ColumnHeads({ list, columns }: RowListProps & { readonly columns: readonly string[] }) {
+const columnOf = (list: RowListProps['list'], column: string): { readonly id: string; readonly label: string; readonly help: string } => {
+  const path = `${list}[].${column}` as FieldPath;
+  const field = fieldAt(path);
+  return { id: idOf(`${path}:help`), label: field.label, help: `${shownText(field.help)} ${rangeHint(field)}` };
+};
+
+/** Heads of the columns of a list of the plan, each with its help unless that stands below; the cells of `RowCell` refer to it. */
+export function ColumnHeads({ list, columns, helpBelow }: RowListProps & { readonly columns: readonly string[]; readonly helpBelow: boolean }) {
   return columns.map((column) => {
-    const path = `${list}[].${column}` as FieldPath;
-    const field = fieldAt(path);
+    const { id, label, help } = columnOf(list, column);
     return (
       <th key={column} scope="col">
-        {field.label}
-        <span className="plan-column-help" id={idOf(`${path}:help`)}>
-          {shownText(field.help)} {rangeHint(field)}
-        </span>
+        {label}
+        {!helpBelow && (
+          <span className="plan-column-help" id={id}>
+            {help}
+          </span>
+        )}
       </th>
     );
   });
+}
+
+/** What the columns of a table mean that is too wide for words in its head. */
+export function ColumnHelp({ list, columns }: RowListProps & { readonly columns: readonly string[] }) {
+  return (
+    <details className="plan-columns-help">
+      <summary>What the columns mean</summary>
+      <dl>
+        {columns.map((column) => {
+          const { id, label, help } = columnOf(list, column);
+          return (
+            <div key={column}>
+              <dt>{label}</dt>
+              <dd id={id}>{help}</dd>
+            </div>
+          );
+        })}
+      </dl>
+    </details>
+  );
 }
 
 interface RowCellProps extends RowListProps {

@@ -2,7 +2,7 @@ import type { ReactNode } from 'react';
 import type { Problem } from '../../../app/boundary/problems.ts';
 import { Button } from '../../components/button.tsx';
 import { useOneStop } from '../../components/one-stop.ts';
-import { ColumnHeads, FieldProblems, RowCell, idOf } from './plan-field.tsx';
+import { ColumnHeads, ColumnHelp, FieldProblems, RowCell, idOf } from './plan-field.tsx';
 import type { CellUnit, RowListProps } from './plan-field.tsx';
 import { problemsAt } from './plan-form.ts';
 
@@ -22,6 +22,8 @@ interface RowsTableProps<Column extends string, Row extends RowOf<Column>> exten
   readonly rightAt?: Column;
   /** More columns of rows that another table shows already: without the way to remove one. */
   readonly continued?: boolean;
+  /** Words of the columns stand below the table, so that as many as it has fit beside each other. */
+  readonly helpBelow?: boolean;
   /** One more cell, which is no field. */
   readonly more?: { readonly title: string; readonly of: (row: Row) => ReactNode };
   /** Unit of a cell, where the column has none of its own. */
@@ -31,17 +33,17 @@ interface RowsTableProps<Column extends string, Row extends RowOf<Column>> exten
 }
 
 /** A list of the plan as a table of fields, with what is wrong beside each. */
-export function RowsTable<Column extends string, Row extends RowOf<Column>>({ list, one, label, caption = label, columns, rows, calledBy, problems, rightAt, continued = false, more, unitOf, onChange, onRemove }: RowsTableProps<Column, Row>) {
+export function RowsTable<Column extends string, Row extends RowOf<Column>>({ list, one, label, caption = label, columns, rows, calledBy, problems, rightAt, continued = false, helpBelow = false, more, unitOf, onChange, onRemove }: RowsTableProps<Column, Row>) {
   const stops = useOneStop<HTMLTableSectionElement>('tr');
   return (
     <>
       <div className="plan-scroll" tabIndex={rows.length > 0 ? 0 : -1} role="group" aria-label={label}>
-        <table className="plain plan-rows" {...(continued ? {} : { id: idOf(list), tabIndex: -1 })}>
+        <table className={`plain plan-rows plan-rows-${list}`} {...(continued ? {} : { id: idOf(list), tabIndex: -1 })}>
           <caption className="unseen">{caption}</caption>
           <thead>
             <tr>
               {continued && <th scope="col">{one.charAt(0).toUpperCase() + one.slice(1)}</th>}
-              <ColumnHeads list={list} columns={columns} />
+              <ColumnHeads list={list} columns={columns} helpBelow={helpBelow} />
               {more !== undefined && <th scope="col">{more.title}</th>}
               {!continued && (
                 <th scope="col">
@@ -84,6 +86,7 @@ export function RowsTable<Column extends string, Row extends RowOf<Column>>({ li
           </tbody>
         </table>
       </div>
+      {helpBelow && <ColumnHelp list={list} columns={columns} />}
       {!continued && <FieldProblems id={idOf(`${list}:wrong`)} texts={problemsAt(problems, list)} />}
     </>
   );

@@ -6,7 +6,7 @@ import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
 import { dateTimeText } from '../../components/dates.ts';
-import { Choice, Field, TextInput } from '../../components/field.tsx';
+import { Choice, DayInput, Field, TextInput } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { detailsInFile } from '../../components/report-details.ts';
@@ -173,9 +173,7 @@ function DetailsForm({ against, focused, onSaved }: { readonly against: string; 
                 <textarea className="field-frame" rows={3} value={draft.values[path] ?? ''} onChange={(event) => set(path, event.target.value)} />
               </Field>
             ) : kind === 'date' ? (
-              <Field key={path} label={label} problem={problemAt(path)}>
-                <input className="field-frame" type="date" value={draft.values[path] ?? ''} onChange={(event) => set(path, event.target.value)} />
-              </Field>
+              <DayInput key={path} label={label} problem={problemAt(path)} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />
             ) : (
               <TextInput key={path} label={unit === undefined ? label : `${label}, ${unit}`} hint={hint} problem={problemAt(path)} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />
             ),

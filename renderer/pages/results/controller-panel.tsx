@@ -39,7 +39,7 @@ export function ControllerPanel({ id, results, selection, onWish }: Omit<ViewPro
     setLayout(chosen);
   };
   const take = (table: ControllerTable, of: 'value' | 'U95'): void =>
-    setSaid(copy(clipboardText(table, layout, of)) ? `${table.title}: ${of === 'value' ? 'values' : 'uncertainties'} are on the clipboard in rows and columns.` : 'The system did not take it. The command tables writes the same as files.');
+    setSaid(copy(clipboardText(table, layout, of)) ? `${table.title}: ${of === 'value' ? 'values' : 'uncertainties'} are on the clipboard in rows and columns.` : 'The system did not take it. All files (ZIP), above, holds the same tables.');
   return (
     <>
       <div className="field-row">

@@ -32,7 +32,7 @@ export function FileCompare({ id }: { readonly id: string }) {
     else setProblem(reply.failure.text);
   };
   return (
-    <Section title="Against a file" wide>
+    <Section title="With a file" wide>
       <p>
         Results of another laboratory or visit: tables.json or a digital calibration certificate (DCC) of any run, tables.csv, or the CSV of a partner with the columns injector, quantity (dead-time, slope, static-flow), unit, voltage_V, pressure_kPa, period_ms, value, U95 and coverage_factor.
       </p>

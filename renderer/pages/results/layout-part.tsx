@@ -67,7 +67,7 @@ export function LayoutPart({ layout, onLayout }: { readonly layout: ControllerLa
   return (
     <Section title="Layout" wide>
       {layout === withoutLayout ? (
-        <p>Breakpoints are the places that were measured. A layout says which breakpoints, units and steps a controller takes, and how its harness and fuel differ; the command tables writes files by the same layout.</p>
+        <p>Breakpoints are the places that were measured. A layout says which breakpoints, units and steps a controller takes, and how its harness and fuel differ.</p>
       ) : (
         <p>
           <strong>{layout.name}</strong> says breakpoints, units and steps.
