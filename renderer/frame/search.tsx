@@ -13,7 +13,7 @@ import { linkOf, pathOfFound } from '../address/places.ts';
 type Found = AnswerTo<'search'>['found'][number];
 
 const kindWords: Readonly<Record<FoundKind, string>> = {
-  injector: 'Injectors', order: 'Orders', type: 'Types', run: 'Runs', plan: 'Plans', report: 'Reports', examination: 'Examinations', note: 'Notes',
+  injector: 'Injectors', order: 'Jobs', type: 'Types', run: 'Runs', plan: 'Plans', report: 'Reports', examination: 'Examinations', note: 'Notes',
 };
 /** Typing is followed by a search once it rests for so long. ms */
 const rest = 150;
@@ -91,8 +91,8 @@ function SearchEverywhere({ onGone }: { readonly onGone: () => void }) {
         aria-expanded={list.length > 0}
         aria-controls="search-found"
         aria-activedescendant={list.length > 0 ? `found-${current}` : undefined}
-        aria-label="Serial number, order, run, plan, type, report, examination or note"
-        placeholder="Serial number, order, run, plan, type, report, examination or note; or a link"
+        aria-label="Serial number, job, run, plan, type, report, examination or note"
+        placeholder="Serial number, job, run, plan, type, report, examination or note; or a link"
         autoFocus
         value={text}
         onChange={(event) => {
@@ -111,7 +111,7 @@ function SearchEverywhere({ onGone }: { readonly onGone: () => void }) {
       {problem !== '' && <p role="alert">{problem}</p>}
       {found !== null && list.length === 0 && link === null && (
         <p role="status" className="quiet">
-          {text.trim() === '' ? 'Nothing is to be looked at, and there is no run yet.' : 'Nothing in this archive has these words. Try a part of a serial number, an order or a name.'}
+          {text.trim() === '' ? 'Nothing is to be looked at, and there is no run yet.' : 'Nothing in this archive has these words. Try a part of a serial number, a job or a name.'}
         </p>
       )}
       <ul id="search-found" role="listbox" aria-label="Found" className="search-found">

@@ -20,7 +20,7 @@ export const help: Readonly<Record<string, PageHelp>> = {
   injectors: {
     what: 'The injectors that you took in: order, type, serial number, coil resistance, and the channel where each is mounted.',
     steps: [
-      'Scan or type one row for each. Enter goes to the next; order and type are carried down.',
+      'Scan or type one row for each. Enter goes to the next; job and type are carried down.',
       'Set the channel where it is mounted on the rail; only those are measured.',
       'Save. A plan takes the mounted ones from here.',
       'Life of an injector: record how it was found, cleaned and left, with photos; see every run of it and how it changed.',
@@ -53,7 +53,7 @@ export const help: Readonly<Record<string, PageHelp>> = {
     ],
   },
   sets: {
-    what: 'Sets of alike injectors out of stock: from any runs of the archive, over orders.',
+    what: 'Sets of alike injectors out of stock: from any runs of the archive, over jobs.',
     steps: ['Choose the runs whose injectors may be used, and how many a set has.', 'Say which figures are to be alike, and how near.', 'Look at what is proposed: each set with how far its injectors lie apart, and how sure that is.'],
   },
   journal: {
@@ -78,6 +78,6 @@ export const help: Readonly<Record<string, PageHelp>> = {
   },
   archive: {
     what: 'All runs that were ever measured here, their files, and the proof that nothing was changed.',
-    steps: ['Search by serial number, order, type or plan.', 'Choose a run to go to its results or journal, or to export it.', 'Check the archive, note its head on paper, and back it up.'],
+    steps: ['Search by serial number, job, type or plan.', 'Choose a run to go to its results or journal, or to export it.', 'Check the archive, note its head on paper, and back it up.'],
   },
 };

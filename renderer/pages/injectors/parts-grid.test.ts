@@ -44,9 +44,9 @@ describe('typing parts in', () => {
 
 describe('problems in words', () => {
   test.each([
-    [{ serialNumber: 'S1' }, 'refuse serialNumber: Serial number S1 is there already (type RH-P4, order L-7).'],
-    [{ serialNumber: 'S1', order: 'L-8' }, 'refuse serialNumber: Serial number S1 is there already (type RH-P4, order L-7).'],
-    [{ serialNumber: 's1' }, 'warn serialNumber: Much the same serial number, S1, belongs to another part (type RH-P4, order L-7).'],
+    [{ serialNumber: 'S1' }, 'refuse serialNumber: Serial number S1 is there already (type RH-P4, job L-7).'],
+    [{ serialNumber: 'S1', order: 'L-8' }, 'refuse serialNumber: Serial number S1 is there already (type RH-P4, job L-7).'],
+    [{ serialNumber: 's1' }, 'warn serialNumber: Much the same serial number, S1, belongs to another part (type RH-P4, job L-7).'],
     [{ serialNumber: 'S 1' }, 'warn serialNumber: Much the same serial number, S1,'],
     [{ serialNumber: 'S1', type: 'X' }, 'warn serialNumber: Much the same serial number, S1,'],
     [{ serialNumber: 'S2', channel: '3' }, 'warn channel: Channel 3 has S1 now. Saving takes S1 off the rail.'],

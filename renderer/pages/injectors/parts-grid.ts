@@ -254,11 +254,11 @@ export function problemsOfRows(rows: readonly Row[]): readonly RowProblem[] {
       const alike = twin ?? others[0];
       if (alike === undefined) continue;
       const type = alike.cells.type.trim() || '(none)';
-      const where = `type ${type}${alike.cells.order.trim() === '' ? ', no order' : `, order ${alike.cells.order.trim()}`}`;
+      const where = `type ${type}${alike.cells.order.trim() === '' ? ', no job' : `, job ${alike.cells.order.trim()}`}`;
       if (twin !== undefined) {
         problems.push({
           key: row.key, column: 'serialNumber', level: 'refuse',
-          text: `Serial number ${serial} is there already (${where}). If it is the same injector with a new order, change the order in that row; else correct one of them.`,
+          text: `Serial number ${serial} is there already (${where}). If it is the same injector with a new job, change the job in that row; else correct one of them.`,
         });
       } else {
         problems.push({

@@ -38,7 +38,7 @@ export function FilmView({ id, events }: { readonly id: string; readonly events:
       lead={
         <>
           <strong>{plan.name}</strong>
-          {plan.order === '' ? '' : ` · order ${plan.order}`} · {state.operator}
+          {plan.order === '' ? '' : ` · job ${plan.order}`} · {state.operator}
         </>
       }
       actions={

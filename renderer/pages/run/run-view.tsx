@@ -181,7 +181,7 @@ function Lead({ state: { plan, operator, qualification }, openedAt }: { readonly
   return (
     <>
       <strong>{plan.name}</strong>
-      {plan.order === '' ? '' : ` · order ${plan.order}`} · {operator} · opened {dateTimeText(openedAt)}
+      {plan.order === '' ? '' : ` · job ${plan.order}`} · {operator} · opened {dateTimeText(openedAt)}
       {qualification === null ? '' : ` · bench qualified until ${dateTimeText(qualification.until)}`}
     </>
   );
