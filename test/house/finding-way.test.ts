@@ -28,7 +28,7 @@ describe.skipIf(browserPath === null)('finding one\'s way', { timeout: 180_000 }
   const found = () => page.getByRole('listbox', { name: 'Found' }).getByRole('option');
   const search = async (text: string): Promise<void> => {
     await page.keyboard.press('Control+k');
-    await page.getByRole('combobox', { name: /Serial number, order/ }).fill(text);
+    await page.getByRole('combobox', { name: /Serial number, job/ }).fill(text);
   };
 
   it('WIN-51 ? shows help for each page, with its keys; where something is typed it is a letter', async () => {
@@ -88,7 +88,7 @@ describe.skipIf(browserPath === null)('finding one\'s way', { timeout: 180_000 }
     await search('');
     await found().first().waitFor();
     expect(await found().allTextContents()).not.toContainEqual(expect.stringContaining('a drop hangs'));
-    await page.getByRole('combobox', { name: /Serial number, order/ }).fill('DROP hangs');
+    await page.getByRole('combobox', { name: /Serial number, job/ }).fill('DROP hangs');
     await page.getByRole('listbox', { name: 'Found' }).getByRole('option', { name: /a drop hangs.*looked at/ }).waitFor();
     await page.keyboard.press('Escape');
   });
@@ -97,7 +97,7 @@ describe.skipIf(browserPath === null)('finding one\'s way', { timeout: 180_000 }
     await goToPage(page, 'Bench');
     await page.locator('h1').first().focus();
     await page.keyboard.press('/');
-    await page.getByRole('combobox', { name: /Serial number, order/ }).fill('filter');
+    await page.getByRole('combobox', { name: /Serial number, job/ }).fill('filter');
     await page.getByRole('listbox', { name: 'Found' }).getByRole('option', { name: /new filter/ }).click();
     await page.getByRole('heading', { name: 'Run', level: 1 }).waitFor();
     const serial = samplePlan('small-plan').injectors[0]?.serialNumber ?? '';
@@ -110,7 +110,7 @@ describe.skipIf(browserPath === null)('finding one\'s way', { timeout: 180_000 }
     expect(await page.getByLabel('Job, plan, serial number or type').inputValue()).toBe(serial);
     await search('qqqq nothing has this');
     await page.getByText('Nothing in this archive has these words').waitFor();
-    await page.getByRole('combobox', { name: /Serial number, order/ }).fill(`http://127.0.0.1:1/#/results/${run}/line`);
+    await page.getByRole('combobox', { name: /Serial number, job/ }).fill(`http://127.0.0.1:1/#/results/${run}/line`);
     await page.keyboard.press('Enter');
     await page.getByRole('heading', { name: 'Results', level: 1 }).waitFor();
   });
