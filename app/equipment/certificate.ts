@@ -176,7 +176,7 @@ function readingUncertainty(number: string, lists: readonly (readonly CertifiedQ
   const u = standard(number, result);
   const reference = list.find((q) => q !== result && q.dimension === dimension);
   const isError = /error|deviation/iu.test(`${result.refType} ${result.name}`);
-  if (!isError && reference === undefined) return refuse(`Certificate ${number} has readings of ${dimension} and nothing that they are held against.`);
+  if (!isError && reference === undefined) return refuse(`Certificate ${number} has readings of ${dimension} and nothing that they are compared with.`);
   const errors = result.values.map((v, i) => (isError ? v : v - (reference?.values[i] ?? Number.NaN)));
   const worst = errors.findIndex((e, i) => !(Math.abs(e) <= (result.expanded?.[i] ?? 0)));
   if (worst >= 0) {

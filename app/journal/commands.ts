@@ -68,7 +68,7 @@ export const commands = {
     ...usual,
     drives: true,
     handling: everywhere(refused('The run has been started already.'), {
-      ready: handled('checks pre-flight sheet and guards, begins the proof of the dead-man'),
+      ready: handled('checks pre-flight sheet and guards, begins the proof of the watchdog'),
       ended: onlyAgain,
     }),
   },
@@ -99,7 +99,7 @@ export const commands = {
   'skip-wait': {
     ...usual,
     handling: everywhere(noWait, {
-      proving: refused('The proof that the dead-man works cannot be skipped.'),
+      proving: refused('The proof that the watchdog works cannot be skipped.'),
       measuring: handled('goes on to the next step; the attempt says so'),
       'making-safe': refused('The way to the safe state cannot be skipped.'),
       held: refused('A hold cannot be skipped; it ends when its guard is clear.'),

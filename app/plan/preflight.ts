@@ -93,7 +93,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     'PRE-10': onBench('whether the controller counts far enough', (c) => burstLength(plan, trains, c)),
     'PRE-11': disk(totals.diskBytes, context.freeDiskBytes),
     'PRE-12': certificates(context.equipment, context.today),
-    'PRE-13': onBench("whether the dead-man's time can be set", (c) => deadMan(plan, c)),
+    'PRE-13': onBench("whether the watchdog's time can be set", (c) => deadMan(plan, c)),
     'PRE-14': onBench('whether the controller sends that many frames', (c) => telemetry(plan, c)),
     'PRE-15': window(plan, setPoints, context.equipment, flowOf, assumption),
     'PRE-16': guardsPresent(plan),
@@ -134,7 +134,7 @@ function firstLook(plan: Plan): Finding {
   if (alone.length > 0) {
     return warn(`A first look at each injector begins the run. The coil of ${alone.map((i) => i.serialNumber).join(', ')} cannot be judged: no resistance is given, and there is no other of its type. Give coilResistanceOhm, types[].resistanceOhm or look.coilOhm.${swaps}`);
   }
-  return pass(`A first look at each injector begins the run; ${known.length} of ${injectors.length} coils are held against a given resistance, the others against those of their type.${swaps}`);
+  return pass(`A first look at each injector begins the run; ${known.length} of ${injectors.length} coils are compared with a given resistance, the others against those of their type.${swaps}`);
 }
 
 function duration(durationS: number): Finding {
@@ -277,7 +277,7 @@ function controllerNamed(equipment: Equipment, controller: PreflightContext['con
   const not = notOfController(equipment, controller);
   if (not === null) return pass(`The equipment record "${equipment.name}" names the connected controller, ${controller.model} ${controller.serialNumber}.`);
   return controller.simulated
-    ? warn(`The bench is simulated, so this does not stand against a start. ${not}`)
+    ? warn(`The bench is simulated, so this does not refuse a start. ${not}`)
     : refuse(not);
 }
 
@@ -293,7 +293,7 @@ function decidesDeadTime(equipment: Equipment): Finding {
 
 function deadMan(plan: Plan, { deadManMin, deadManMax }: BenchCapabilities): Finding {
   const { deadManMs } = plan.link;
-  const reach = `The dead-man of this bench can be set to ${ms(deadManMin)} to ${ms(deadManMax)} ms`;
+  const reach = `The watchdog of this bench can be set to ${ms(deadManMin)} to ${ms(deadManMax)} ms`;
   return deadManMs < toMilliseconds(deadManMin) || deadManMs > toMilliseconds(deadManMax)
     ? refuse(`${reach}; the plan wants ${deadManMs} ms. Correct link.deadManMs.`)
     : pass(`${reach}; the plan wants ${deadManMs} ms. It is proved before the first point.`);

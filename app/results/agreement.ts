@@ -92,7 +92,7 @@ export function agreementOf(first: StatedSet, second: StatedSet): Agreement {
   const left = [
     ...(onlyFirst > 0 ? [`${onlyFirst} results are in ${first.name} alone.`] : []),
     ...(onlySecond > 0 ? [`${onlySecond} results are in ${second.name} alone.`] : []),
-    ...(twice > 0 ? [`${twice} results of ${first.name} have more than one that they could be held against (the place is not said in full).`] : []),
+    ...(twice > 0 ? [`${twice} results of ${first.name} have more than one that they could be compared with (the place is not said in full).`] : []),
     ...(rows.length === 0 ? ['An injector is compared with itself: serial number, quantity, voltage, pressure and period must be the same in both.'] : []),
   ];
   const sums = statedQuantities.flatMap((quantity) => sumOf(quantity, rows.filter((r) => r.first.quantity === quantity)));

@@ -189,7 +189,7 @@ describe('start', () => {
     run.bench.deadManWorks = false;
     run.runUntil(inMode('tripped'), 60);
     expect(run.mode).toBe('tripped');
-    expect(run.events('dead-man-not-proved')[0]?.text).toMatch(/latched no dead-man fault/);
+    expect(run.events('dead-man-not-proved')[0]?.text).toMatch(/latched no watchdog fault/);
     expect(run.events('attempt-started')).toHaveLength(0);
     expect(isSafe(run.bench)).toBe(true);
   });

@@ -223,7 +223,7 @@ describe('RUN-23 RUN-27 the controller by itself', () => {
     const run = measuring();
     run.bench.latch('dead-man');
     run.runUntil(inMode('held'), 5);
-    expect(run.events('held')[0]).toMatchObject({ guard: 'dead-man', text: 'The controller did not hear the host for too long, and its dead-man acted. Fault dead-man.' });
+    expect(run.events('held')[0]).toMatchObject({ guard: 'dead-man', text: 'The controller did not hear the host for too long, and its watchdog acted. Fault dead-man.' });
     expect(run.events('controller-fault')[0]?.fault.code).toBe('dead-man');
     run.runUntil(ended);
     expect(run.engine.state.ending).toBe<Ending>('complete');
@@ -436,7 +436,7 @@ describe('the proof', () => {
     expect(notProved(proofOf(({ kind }) => (kind === 'burst' ? { kind: 'done' } : undefined)))).toBe('the pulses of the proof were not seen to begin.');
     const low = proofOf(() => undefined, (run) => { run.bench.supplyOffset = -1; });
     expect(notProved(low)).toBe('The supply did not come to 14 V +/- 0.05 V within 2 s; the read-back is 13.000 V.');
-    expect(low.events('tripped')[0]).toEqual({ kind: 'tripped', guard: 'dead-man-proof', text: `The dead-man of the controller was not proved: ${notProved(low) ?? ''} Nothing is measured without it.` });
+    expect(low.events('tripped')[0]).toEqual({ kind: 'tripped', guard: 'dead-man-proof', text: `The watchdog of the controller was not proved: ${notProved(low) ?? ''} Nothing is measured without it.` });
   });
 
   it('RUN-12 waits for two pulses before it falls silent', () => {
@@ -463,16 +463,16 @@ describe('the proof', () => {
       return run;
     };
     expect(notProved(stays(({ bench }) => { bench.tell = (frame) => ({ ...frame, supply: volts(3) }); }))).toBe('after 1.5 s of silence it did not take the supply to its safe value of 0 V; the read-back is 3.00 V.');
-    expect(notProved(stays(({ bench }) => { bench.tell = (frame) => ({ ...frame, fault: null }); }))).toBe('after 1.5 s of silence it latched no dead-man fault.');
+    expect(notProved(stays(({ bench }) => { bench.tell = (frame) => ({ ...frame, fault: null }); }))).toBe('after 1.5 s of silence it latched no watchdog fault.');
   });
 
   it('RUN-28 LINE-63 a dead-man that cannot be cleared trips, with what keeps it', () => {
     const guardAnd = (run: TestRun) => [run.events('tripped')[0]?.guard, run.events('tripped')[0]?.text];
     const refuse = (code: string): ScriptedBench['answer'] => ({ kind }) => (kind === 'clear-faults' ? { kind: 'refused', code, text: 'no' } : undefined);
     expect(guardAnd(proofOf(refuse('interlock')))).toEqual(['refused', 'The controller refused a request that it must not refuse: no (interlock).']);
-    expect(guardAnd(proofOf(refuse('fault')))).toEqual(['refused', expect.stringMatching(/^Something else than the dead-man keeps the controller from being cleared: no \(fault\)\./)]);
+    expect(guardAnd(proofOf(refuse('fault')))).toEqual(['refused', expect.stringMatching(/^Something else than the watchdog keeps the controller from being cleared: no \(fault\)\./)]);
     const stays = proofOf(({ kind }) => (kind === 'clear-faults' ? { kind: 'done' } : undefined));
-    expect(guardAnd(stays)).toEqual(['controller-fault', 'The dead-man fault of the controller did not clear.']);
+    expect(guardAnd(stays)).toEqual(['controller-fault', 'The watchdog fault of the controller did not clear.']);
   });
 
   it('RUN-12 that is made again counts the pulses of its own train, and not those that the controller has counted before', () => {

@@ -59,8 +59,8 @@ describe('RUN-12 RUN-4 what must be seen after it', () => {
   });
 
   it('is the fault of the dead-man, and pulses that were cut short', () => {
-    expect(missingOfDeadMan(frame({ fault: null }), capabilities)).toBe('it latched no dead-man fault.');
-    expect(missingOfDeadMan(frame({ fault: { code: 'over-current', text: 'x' } }), capabilities)).toBe('it latched no dead-man fault.');
+    expect(missingOfDeadMan(frame({ fault: null }), capabilities)).toBe('it latched no watchdog fault.');
+    expect(missingOfDeadMan(frame({ fault: { code: 'over-current', text: 'x' } }), capabilities)).toBe('it latched no watchdog fault.');
     expect(missingOfDeadMan(frame({ burst: { number: 1, active: false, commanded: 100, done: 100 } }), capabilities)).toBe('it did not stop the pulses.');
   });
 });

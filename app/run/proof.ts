@@ -38,7 +38,7 @@ export function missingOfSafe(frame: BenchFrame, capabilities: BenchCapabilities
 
 /** Whether the controller has done all that its dead-man must do: null, or what is missing. */
 export function missingOfDeadMan(frame: BenchFrame, capabilities: BenchCapabilities): string | null {
-  if (frame.fault?.code !== deadManFault) return 'it latched no dead-man fault.';
+  if (frame.fault?.code !== deadManFault) return 'it latched no watchdog fault.';
   if (frame.burst.done >= frame.burst.commanded) return 'it did not stop the pulses.';
   return missingOfSafe(frame, capabilities);
 }

@@ -49,7 +49,7 @@ export const conversationChecks: readonly Check[] = [
       const pressure = await talk.describe('pressure');
       expect(!pressure.commandable || pressure.minPa <= pressure.maxPa, 'pressure limits contradict each other');
       const safety = await talk.describe('safety');
-      expect(safety.deadmanMinMs <= 1_000 && safety.deadmanMaxMs >= 1_000, 'the dead-man default of 1000 ms lies outside its range');
+      expect(safety.deadmanMinMs <= 1_000 && safety.deadmanMaxMs >= 1_000, 'the watchdog default of 1000 ms lies outside its range');
       expect(safety.interlocks.length >= 1, 'no interlock input');
       return `tick ${timing.tickNs} ns, supply to ${supply.maxMv} mV, interlocks ${safety.interlocks.join(', ')}`;
     },
@@ -214,7 +214,7 @@ export const conversationChecks: readonly Check[] = [
     },
   },
   {
-    rule: 'LINE-27', title: 'dead-man times outside the stated range are refused', ...passive,
+    rule: 'LINE-27', title: 'watchdog times outside the stated range are refused', ...passive,
     run: async (talk) => {
       const { deadmanMinMs, deadmanMaxMs } = await talk.describe('safety');
       await talk.refused({ word: 'deadman', ms: deadmanMinMs - 1 }, 'range');

@@ -118,7 +118,7 @@ export const courseChecks: readonly Check[] = [
     },
   },
   {
-    rule: 'LINE-55', title: 'the dead-man keeps its time', ...arming,
+    rule: 'LINE-55', title: 'the watchdog keeps its time', ...arming,
     run: async (talk) => {
       const { deadmanMaxMs, telemetryMaxHz } = await talk.describe('safety');
       const setMs = Math.min(2_000, deadmanMaxMs);
@@ -130,7 +130,7 @@ export const courseChecks: readonly Check[] = [
       let last = first;
       let frame = first;
       while (frame.fault === '') {
-        expect(frame.atUs <= atUs + setMs * 1e3 + 1e6, `no dead-man a second after ${setMs} ms were over`);
+        expect(frame.atUs <= atUs + setMs * 1e3 + 1e6, `its watchdog had not acted a second after ${setMs} ms were over`);
         last = frame;
         frame = await talk.rawFrame();
       }
@@ -140,7 +140,7 @@ export const courseChecks: readonly Check[] = [
     },
   },
   {
-    rule: 'LINE-52', title: 'after a reset: no-hello, a new boot id, frames from 0, disarmed, dead-man and rate at their defaults', ...arming,
+    rule: 'LINE-52', title: 'after a reset: no-hello, a new boot id, frames from 0, disarmed, watchdog and rate at their defaults', ...arming,
     run: async (talk) => {
       const reset = talk.port.reset?.bind(talk.port);
       if (reset === undefined) throw new NotApplicable('this port cannot press the reset button');

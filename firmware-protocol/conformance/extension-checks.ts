@@ -160,8 +160,8 @@ export const extensionChecks: readonly Check[] = [
       await talk.refused(await talk.smallBurst(1), 'not-armed');
       const { deadmanMinMs } = await talk.describe('safety');
       await talk.done({ word: 'deadman', ms: deadmanMinMs });
-      await talk.until(deadmanMinMs + 2_000, 'the dead-man of a bench that keeps its pressure', (f) => f.fault === 'dead-man');
-      await isOff('after the dead-man');
+      await talk.until(deadmanMinMs + 2_000, 'the watchdog of a bench that keeps its pressure', (f) => f.fault === 'dead-man');
+      await isOff('after the watchdog');
       return `pump ${outputs.pump ? 'yes' : 'no'}, relief valve ${outputs.relief ? 'yes' : 'no'}, shut-off valve ${outputs.shutOff ? 'yes' : 'no'}`;
     },
   },

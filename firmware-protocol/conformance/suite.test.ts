@@ -171,7 +171,7 @@ describe('the conformance suite', () => {
       const found = await failures(
         controller((line) => (line.includes('fault=dead-man') ? sealLine(line.slice(0, -7).replace('armed=0 fault=dead-man', 'armed=1 fault=none')) : line)),
       );
-      expect(found.join('\n')).toMatch(/LINE-55 .*: no dead-man a second after/);
+      expect(found.join('\n')).toMatch(/LINE-55 .*: its watchdog had not acted a second after/);
       expect(found.join('\n')).toMatch(/LINE-56 .*: the bench is still armed/);
     });
 
@@ -274,7 +274,7 @@ describe('the conformance suite', () => {
     it('LINE-55 has a dead-man that is 5 % early', async () => {
       const port = controller();
       misheard(port, /deadman ms=(\d+)/, (_, ms) => `deadman ms=${Math.max(100, Math.round(Number(ms) * 0.95))}`);
-      expect((await failures(port)).join('\n')).toMatch(/LINE-55 the dead-man keeps its time: acted/);
+      expect((await failures(port)).join('\n')).toMatch(/LINE-55 the watchdog keeps its time: acted/);
     });
 
     it('LINE-90 drives the neighbour of the channel', async () => {
@@ -294,7 +294,7 @@ describe('the conformance suite', () => {
         if (/^= \d+ pump /.test(line)) on = true;
         return on && / rail pumping=0/.test(line) ? changed(line, (b) => b.replace('pumping=0', 'pumping=1')) : line;
       }));
-      expect(found.join('\n')).toMatch(/LINE-84 .*LINE-88: after the dead-man/);
+      expect(found.join('\n')).toMatch(/LINE-84 .*LINE-88: after the watchdog/);
     });
 
     it('LINE-98 counts no bad line', async () => {

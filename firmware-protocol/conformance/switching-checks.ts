@@ -204,7 +204,7 @@ export const switchingChecks: readonly Check[] = [
     },
   },
   {
-    rule: 'LINE-55', title: 'silence: the dead-man makes safe and latches', ...energising,
+    rule: 'LINE-55', title: 'silence: the watchdog makes safe and latches', ...energising,
     run: async (talk) => {
       await fastTelemetry(talk);
       const safety = await talk.describe('safety');
@@ -220,7 +220,7 @@ export const switchingChecks: readonly Check[] = [
       let last = after;
       let frame = after;
       while (frame.fault === '') {
-        expect(frame.atUs - after.atUs <= setUs + 1_000_000, `no dead-man a second after ${safety.deadmanMinMs} ms were over`);
+        expect(frame.atUs - after.atUs <= setUs + 1_000_000, `its watchdog had not acted a second after ${safety.deadmanMinMs} ms were over`);
         expect(frame.armed, 'disarmed without a fault');
         last = frame;
         frame = await talk.rawFrame();
@@ -231,7 +231,7 @@ export const switchingChecks: readonly Check[] = [
       expect(frame.atUs - before.atUs >= setUs, `acted ${frame.atUs - before.atUs} us after a frame before the last request, too early`);
       expect(last.atUs - after.atUs <= setUs + REACTION_MS * 1_000, `still armed ${last.atUs - after.atUs} us after the last request, too late`);
       const later = await talk.until(SUPPLY_FALLS_WITHIN_MS, 'the supply at its safe value', (f) => f.supplyMv <= safeMv + SUPPLY_TOLERANCE_MV);
-      expect(later.done === frame.done && later.done < 50, 'pulses went on after the dead-man');
+      expect(later.done === frame.done && later.done < 50, 'pulses went on after the watchdog had acted');
       return `set ${safety.deadmanMinMs} ms, seen between ${(last.atUs - after.atUs) / 1_000} and ${(frame.atUs - before.atUs) / 1_000} ms`;
     },
   },
@@ -256,7 +256,7 @@ export const switchingChecks: readonly Check[] = [
     },
   },
   {
-    rule: 'LINE-56', title: 'bad and stale lines do not feed the dead-man', ...arming,
+    rule: 'LINE-56', title: 'bad and stale lines do not feed the watchdog', ...arming,
     run: async (talk) => {
       await talk.done({ word: 'arm' });
       const { deadmanMinMs } = await talk.describe('safety');
@@ -275,7 +275,7 @@ export const switchingChecks: readonly Check[] = [
     },
   },
   {
-    rule: 'LINE-56', title: 'refused and repeated requests feed the dead-man', ...arming,
+    rule: 'LINE-56', title: 'refused and repeated requests feed the watchdog', ...arming,
     run: async (talk) => {
       const { deadmanMinMs, deadmanMaxMs } = await talk.describe('safety');
       await talk.done({ word: 'arm' });

@@ -321,5 +321,5 @@ export async function fireDeadMan(talk: Talk): Promise<void> {
   const { deadmanMinMs } = await talk.describe('safety');
   await talk.done({ word: 'arm' });
   await talk.done({ word: 'deadman', ms: deadmanMinMs });
-  await talk.until(deadmanMinMs + 2_000, 'the dead-man', (f) => f.fault === 'dead-man');
+  await talk.until(deadmanMinMs + 2_000, 'the watchdog', (f) => f.fault === 'dead-man');
 }

@@ -18,7 +18,7 @@ const texts = {
   'over-pressure':
     `The rail pressure went over the controller's limit. ${SAFE} Find the cause, then clear the fault.`,
   'dead-man':
-    `The controller heard nothing from the host for the set time, and its dead-man acted. ${SAFE} Check the cable and the host, then clear the fault.`,
+    `The controller heard nothing from the host for the set time, and its watchdog acted. ${SAFE} Check the cable and the host, then clear the fault.`,
   'sensor-current':
     `The current reading stood at one exact value while pulses were driven. ${SAFE} Look at the current sensor and its wiring, then clear the fault.`,
   'sensor-pressure':

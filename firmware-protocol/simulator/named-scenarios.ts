@@ -43,7 +43,7 @@ export const namedScenarios: readonly NamedScenario[] = [
   },
   {
     name: 'A controller that restarts',
-    text: 'With the tenth burst the controller is reset. The attempt is cut short, and the run goes on once its dead-man is proved again.',
+    text: 'With the tenth burst the controller is reset. The attempt is cut short, and the run goes on once its watchdog is proved again.',
     document: { faults: [{ begins: { atBurst: 10 }, fault: { kind: 'controller-reset' } }] },
   },
   {

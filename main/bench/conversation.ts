@@ -149,7 +149,7 @@ export function outsideLimits({ deadManMs, telemetryHz }: LinkSettings, c: Bench
   if (deadManMs < min || deadManMs > max) {
     return failure(
       'dead-man-range',
-      `The plan asks for a dead-man of ${deadManMs} ms, and this controller allows ${min} to ${max} ms. Nothing was switched. Change link.deadManMs in the plan.`,
+      `The plan asks for a watchdog of ${deadManMs} ms, and this controller allows ${min} to ${max} ms. Nothing was switched. Change link.deadManMs in the plan.`,
     );
   }
   if (telemetryHz < 1 || telemetryHz > c.telemetryMaxHz) {
@@ -171,7 +171,7 @@ function contradictions(c: BenchCapabilities): string[] {
     [c.minSupply < c.maxSupply, 'its lowest supply is not below its highest'],
     [c.safeSupply <= c.maxSupply, 'its safe supply is above its highest'],
     [!c.pressure.commandable || c.pressure.min < c.pressure.max, 'its lowest pressure is not below its highest'],
-    [c.deadManMin > 0 && c.deadManMin <= c.deadManMax, 'its dead-man can be set to no time'],
+    [c.deadManMin > 0 && c.deadManMin <= c.deadManMax, 'its watchdog can be set to no time'],
     [new Set(c.interlocks).size === c.interlocks.length, 'two interlocks have the same name'],
   ];
   return checks.filter(([holds]) => !holds).map(([, text]) => text);

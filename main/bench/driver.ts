@@ -213,7 +213,7 @@ class BenchDriver implements Bench {
     if (!this.#up) return { kind: 'no-answer', text: `The bench is not connected: ${this.#downReason}` };
     return (await this.#link.keepSilent(ms, signal))
       ? { kind: 'done' }
-      : { kind: 'no-answer', text: 'The silence was cut short, so nothing is known of the dead-man.' };
+      : { kind: 'no-answer', text: 'The silence was cut short, so nothing is known of the watchdog.' };
   }
 
   /** Over a link that comes back in between too. */

@@ -97,9 +97,9 @@ const good: ReadonlySet<RunEventBody['kind']> = new Set<RunEventBody['kind']>([
 function spoken(event: RunEventBody, everyPoint: boolean): string | null {
   switch (event.kind) {
     case 'dead-man-proved':
-      return `The controller's dead-man works: silent for ${event.silence.toFixed(2)} s, it stopped after ${event.pulsesBefore} of ${event.pulsesCommanded} pulses and took the supply to its safe value.`;
+      return `The controller's watchdog works: silent for ${event.silence.toFixed(2)} s, it stopped after ${event.pulsesBefore} of ${event.pulsesCommanded} pulses and took the supply to its safe value.`;
     case 'dead-man-not-proved':
-      return `The controller's dead-man is not proved: ${event.text}`;
+      return `The controller's watchdog is not proved: ${event.text}`;
     case 'attempt-ended':
       if (event.verdict === 'accepted' && everyPoint) return `Point ${shownPoint(event.point)}, attempt ${event.attempt}, accepted.`;
       return event.verdict === 'rejected' ? `Point ${shownPoint(event.point)}, attempt ${event.attempt}, rejected: ${event.text}` : null;

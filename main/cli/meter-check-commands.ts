@@ -36,7 +36,7 @@ interface Options {
 }
 
 const equipmentOption = (): Option =>
-  new Option('--equipment <file>', 'the equipment record that checks are held against; without it the one saved in the archive, or that of the simulated bench');
+  new Option('--equipment <file>', 'the equipment record that checks are compared with; without it the one saved in the archive, or that of the simulated bench');
 
 const dateOption = (): Option =>
   new Option('--date <date>', 'as it stood on this day, like 2026-03-31')

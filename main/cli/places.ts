@@ -90,12 +90,21 @@ export interface CommandBench {
   close(): void;
 }
 
+/**
+ * One clock for both ends of the line. That of a simulated bench with a pace of its own stands still while this process is late (CLI-76): on a wall
+ * clock that goes 100 times faster, telemetry would seem to be away after a hundredth of a second. In real time, and on a port, time is the machine's.
+ */
+function benchClock(pace: number | 'virtual', onPort: boolean): Clock {
+  if (pace === 'virtual') return new VirtualClock(machineClock.unixNow());
+  return onPort || pace === 1 ? new WallClock(pace) : new VirtualClock(machineClock.unixNow(), pace);
+}
+
 export function commandBench(options: BenchOptions): CommandBench {
   const pace = options.speed ?? (options.port === undefined ? 'virtual' : 1);
   if (options.port !== undefined && pace === 'virtual') {
     throw new Stop(exitCode.badInput, 'A serial port has real time behind it; --speed virtual is for the simulated bench in this process.');
   }
-  const clock = pace === 'virtual' ? new VirtualClock(machineClock.unixNow()) : new WallClock(pace);
+  const clock = benchClock(pace, options.port !== undefined);
   // Before there is anything that keeps the process alive.
   const recorder = recorderTo(options, clock);
   let channels: ChannelSource;

@@ -160,7 +160,7 @@ function proveReport(file: string, { publicKey, against, book, token, authority,
   if (/\.(?:pdf|json|csv)$/u.test(name)) {
     const listed = checkListed(name, data, bytesOf(join(dirname(path), 'seal.txt')).toString('utf8'), publicKey ?? null);
     if (!listed.holds) throw new Stop(exitCode.checkFailed, listed.text);
-    if (against !== undefined) throw new Stop(exitCode.badInput, `${name} is as it was issued. An archive is held against the HTML file of the report: name that.`);
+    if (against !== undefined) throw new Stop(exitCode.badInput, `${name} is as it was issued. An archive is compared with the HTML file of the report: name that.`);
     if (json) printJson('prove-report', { kind: 'file', file: path, number: listed.number, publicKey: listed.publicKey, publicKeyGiven: publicKey !== undefined });
     else say(`${name} is as it was issued with report ${listed.number}.`, whoseKey(listed.publicKey));
     return;

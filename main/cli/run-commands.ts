@@ -191,7 +191,7 @@ export function addRunCommands(program: Command): void {
     .addOption(equipmentOption())
     .action((options: RunOptions) => sweep(samplePath('plan'), options.port === undefined ? { operator: demonstrator, ...options } : options));
 
-  withRunOptions(program.command('sweep').description('run a plan: pre-flight sheet, proof of the dead-man, every point').argument('<plan>', 'plan file; - is standard input'))
+  withRunOptions(program.command('sweep').description('run a plan: pre-flight sheet, proof of the watchdog, every point').argument('<plan>', 'plan file; - is standard input'))
     .addOption(equipmentOption())
     .action(sweep);
 

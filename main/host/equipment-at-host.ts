@@ -85,7 +85,7 @@ export class EquipmentAtHost {
     const { problems, check, document: kept } = judged.value;
     if (kept === null || check === null) return { problems, check: null };
     const { meterChecks } = this.#parts.archive;
-    if (meterChecks.count() !== check.no - 1) return new Failed('bad-request', 'Another check was kept meanwhile. Nothing was kept. Try it again: it is then held against that one.');
+    if (meterChecks.count() !== check.no - 1) return new Failed('bad-request', 'Another check was kept meanwhile. Nothing was kept. Try it again: it is then compared with that one.');
     const added = meterChecks.add(kept);
     if (!added.ok) return new Failed(added.code === 'refused' ? 'bad-request' : 'archive', added.text);
     return { problems: [], check };

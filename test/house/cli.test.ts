@@ -161,7 +161,7 @@ describe('the archive', () => {
   it('in use by another instance is refused, and the other goes on', async () => {
     // Slow enough that it is still at it when the second has started on a busy machine.
     const first = measuring('sweep', samplePath('small-plan'), '--archive', archive, '--speed', '2');
-    await first.says(/dead-man works/);
+    await first.says(/watchdog works/);
     const second = await measuring('sweep', samplePath('small-plan'), '--archive', archive).ended;
     expect(second.code).toBe(7);
     expect(second.said).toMatch(/another program|already/i);
@@ -258,7 +258,7 @@ describe('EQ-7 a bench on a port', () => {
     const { code, said } = await host('sweep', patient(), '--archive', archive, '--port', bench.path, '--speed', String(SPEED), '--equipment', other, '--operator', 'A. Tester').ended;
     expect(code).toBe(3);
     expect(said).toMatch(/PRE-40 {2}refuse .*belongs to the controller simulated-bench SIM-0002, and simulated-bench SIM-0001 is connected/);
-    expect(said).not.toMatch(/dead-man works/);
+    expect(said).not.toMatch(/watchdog works/);
   });
 
   it.skipIf(onWindows)('PRE-40 EQ-6 refuses a record of version 1 and says what to add', async () => {

@@ -1,4 +1,4 @@
-/** RUN-170: whatever happens, no text calls a bench safe that has not confirmed it. */
+/** Words of the product's texts. RUN-170: whatever happens, none calls a bench safe that has not confirmed it. RUN-246: they are those of the trade. */
 import { readdirSync, readFileSync } from 'node:fs';
 import { join, relative } from 'node:path';
 import ts from 'typescript';
@@ -98,6 +98,21 @@ function* productTexts(): Generator<{ readonly file: string; readonly text: stri
     }
   }
 }
+
+/** Words that the trade has not, in a sentence; names of kinds and codes, which are for good, are none. */
+const ofOurOwn = /dead-man|\bheld against\b|\bstands? against\b/iu;
+const isName = /^[a-z0-9-]+$/u;
+/** What earlier versions wrote into journals, and the window shows in terms of the trade. */
+const ofStoredTexts: readonly string[] = ['held against'];
+
+describe('RUN-246', () => {
+  it('no text of the product has a word that the trade has not', () => {
+    const all = [...productTexts()];
+    expect(all.filter(({ file, text }) => ofOurOwn.test(text) && !isName.test(text) && !(file === 'renderer/components/shown-text.ts' && ofStoredTexts.includes(text)))).toEqual([]);
+    expect(all.some(({ text }) => /\bwatchdog\b/u.test(text))).toBe(true);
+    expect(all.some(({ text }) => text === 'dead-man')).toBe(true);
+  });
+});
 
 describe('RUN-170', () => {
   it('whatever the product says of the safety of a bench stands in safe-words.ts', () => {

@@ -49,7 +49,7 @@ export function contractAsMarkdown(rows: readonly Row[] = contract): string {
     '',
     'The fault contract: what comes of each fault in each mode of a run, how long it takes at most until the bench is safe, who must act, and',
     'what is told. Written from the rules in `contract.ts`; this file is made from it (`npm run show -- fault-contract write`), and a test',
-    'fails when it is out of date. `npm run show -- fault-contract` holds the program to it. Times are for a dead-man of 1 s. In every cell what',
+    'fails when it is out of date. `npm run show -- fault-contract` holds the program to it. Times are for a watchdog of 1 s. In every cell what',
     'was accepted is kept; the column *attempt* says what becomes of one that is going on.',
     '',
     ...groups.flatMap(([of, title]) => [

@@ -134,9 +134,9 @@ const latched = (rules: string, safeS: number, said: string | readonly string[])
   [
     ['proving'],
     either(
-      'on whether the dead-man of the proof is latched already, and over before it is cleared: one fault is latched at a time (LINE-63)',
+      'on whether the watchdog of the proof is latched already, and over before it is cleared: one fault is latched at a time (LINE-63)',
       trips(`RUN-23; ${rules}`, safeS, safeS + confirmed, said),
-      trips('RUN-28; LINE-63', safeS, safeS + confirmed, 'Something else than the dead-man keeps the controller from being cleared'),
+      trips('RUN-28; LINE-63', safeS, safeS + confirmed, 'Something else than the watchdog keeps the controller from being cleared'),
       goesOn('LINE-63; RUN-12'),
     ),
   ],
@@ -541,7 +541,7 @@ export const contractOfARun: readonly Row[] = [
   ]),
   person({ kind: 'skip-wait' }, [
     [['measuring'], goesOn('RUN-73; RUN-49', ['A person skipped the wait', 'Nothing is being waited for that could be skipped.', 'goes on to the next step'])],
-    ...refusedIn(['proving'], 'RUN-73', 'The proof that the dead-man works cannot be skipped.'),
+    ...refusedIn(['proving'], 'RUN-73', 'The proof that the watchdog works cannot be skipped.'),
     ...refusedIn(['making-safe'], 'RUN-73', 'The way to the safe state cannot be skipped.'),
     ...refusedIn(['held'], 'RUN-22', 'A hold cannot be skipped'),
     ...refusedIn(['ready', 'paused', 'tripped', 'ended'], 'RUN-73', 'Nothing is being waited for that could be skipped.'),

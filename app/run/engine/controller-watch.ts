@@ -41,7 +41,7 @@ export class ControllerWatch {
     if (fault.code === deadManFault) {
       if (!this.#core.isDriving || this.#course.facts.expectsDeadMan) return false;
       this.#core.emit({ kind: 'controller-fault', fault });
-      return this.#safety.hold('dead-man', `The controller did not hear the host for too long, and its dead-man acted. ${fault.text}`);
+      return this.#safety.hold('dead-man', `The controller did not hear the host for too long, and its watchdog acted. ${fault.text}`);
     }
     const trips = this.#core.isDriving || mode === 'paused' || mode === 'held' || canTripMakingSafe(mode, safe);
     if (!trips || this.#safety.acknowledging) return false;

@@ -85,7 +85,7 @@ export class Drive {
       facts,
       met: (frame) => frame.fault === null,
       dueAfter: readBackTimeout,
-      overdue: () => this.#safety.leaveTripped('controller-fault', 'The dead-man fault of the controller did not clear.'),
+      overdue: () => this.#safety.leaveTripped('controller-fault', 'The watchdog fault of the controller did not clear.'),
     });
   }
 
@@ -243,6 +243,6 @@ export class Drive {
 
   /** LINE-63: what came after the dead-man is not shown, and keeps it from being cleared. */
   #somethingElse({ text, code }: Refused): Leave {
-    return this.#safety.leaveTripped('refused', `Something else than the dead-man keeps the controller from being cleared: ${text} (${code}). The controller shows only the first fault; look at supply current, temperatures, pressure transducer, flow meter and interlocks.`);
+    return this.#safety.leaveTripped('refused', `Something else than the watchdog keeps the controller from being cleared: ${text} (${code}). The controller shows only the first fault; look at supply current, temperatures, pressure transducer, flow meter and interlocks.`);
   }
 }

@@ -171,6 +171,6 @@ export class Sweep {
 
   #proofFailed(text: string): void {
     this.#core.emit({ kind: 'dead-man-not-proved', text });
-    this.#safety.trip('dead-man-proof', `The dead-man of the controller was not proved: ${text} Nothing is measured without it.`);
+    this.#safety.trip('dead-man-proof', `The watchdog of the controller was not proved: ${text} Nothing is measured without it.`);
   }
 }

@@ -38,7 +38,7 @@ export const randomBytes = (length: number): Buffer => Buffer.from(crypto.getRan
 export const randomUUID = (): string => crypto.randomUUID();
 
 const absent = (): never => {
-  throw new Error('A tab has no keys: what is signed, or held against a signature, needs the program itself.');
+  throw new Error('A tab has no keys: what is signed, or compared with a signature, needs the program itself.');
 };
 export const createPrivateKey = absent;
 export const createPublicKey = absent;
