@@ -171,14 +171,20 @@ function choicesOf({ widthMeans, count, line }: FittedLine, widest: number, fitt
   return { lowest, highest };
 }
 
+/** Chance, before the windows are looked at, that lines of a type are straight. As RED-86 has it of short pulses. */
+const straight = 0.5;
+
 /**
- * What is believed of a bend: that lines bend by as much as usual, or by as much as these do beyond scatter, which is taken from what was found
- * as far as that is known worse.
+ * What is believed of a bend: either lines are straight, or they bend by as much as usual, or by as much as these do beyond scatter, which is taken from what was found
+ * as far as that is known worse. The mean over both, by how well each explains what was found, with what they differ by. RED-172
  */
 function believed({ relative, u }: Pick<Curvature, 'relative' | 'u'>): { readonly relative: number; readonly variance: number } {
   const usual = Math.max(usualBend ** 2, relative * relative - u * u);
   const share = usual / (usual + u * u);
-  return { relative: share * relative, variance: share * u * u };
+  // Of the likelihoods of what was found, with a bend over without.
+  const ratio = u > 0 ? Math.sqrt(1 - share) * Math.exp((share * relative * relative) / (2 * u * u)) : Number.POSITIVE_INFINITY;
+  const bent = 1 / (1 + straight / (1 - straight) / ratio);
+  return { relative: bent * share * relative, variance: bent * share * u * u + bent * (1 - bent) * (share * relative) ** 2 };
 }
 
 /** A line in the middle of those that would have been as good, and what nobody knows of it. */
