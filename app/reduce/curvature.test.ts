@@ -245,6 +245,32 @@ describe('RED-85 figures by orthogonal polynomials', () => {
     expect(middlesOf([line], curvaturesOf([line], meant), meant, false).size).toBe(0);
   });
 
+  it('RED-172 whether lines bend at all is averaged over, as what was found has it', () => {
+    const line = made(0, 0.3);
+    const [kind] = curvaturesOf([line], plan);
+    if (kind === undefined) throw new Error('no bend');
+    const u = 0.025;
+    /** Bend and standard uncertainty of it that the line and its part came from, for a bend found at so many standard uncertainties. */
+    const taken = (z: number): { readonly bend: number; readonly u: number } => {
+      const { fitted, part } = middleOf(line, [{ ...kind, relative: z * u, u }]);
+      const bend = (fitted.line.deadTime - deadTime) / 7e-6;
+      return { bend, u: Math.sqrt((3 * (part.onDeadTime / 7e-6) ** 2 - bend ** 2) / 4) };
+    };
+    // Usual bends are twice as large as what is known here: 0.8 of what was found is believed where lines bend, and what was found is sqrt(0.2) exp(0.4 z^2) times as likely as where they do not.
+    for (const z of [0, 0.5, 1, 1.5, 2]) {
+      const odds = Math.sqrt(0.2) * Math.exp(0.4 * z * z);
+      const bent = odds / (1 + odds);
+      const { bend, u: known } = taken(z);
+      expect(bend / u).toBeCloseTo(bent * 0.8 * z, 9);
+      expect(known / u).toBeCloseTo(Math.sqrt(bent * 0.8 + bent * (1 - bent) * (0.8 * z) ** 2), 9);
+    }
+    // Nothing found: less than half as uncertain as if lines bent as usual. A bend that is there: as if nobody had asked.
+    expect(taken(0).u).toBeLessThan(0.6 * Math.sqrt(0.8) * u);
+    const share = 1 - 1 / 36;
+    expect(taken(6).bend / u / (share * 6)).toBeCloseTo(1, 5);
+    expect(taken(6).u / u / Math.sqrt(share)).toBeCloseTo(1, 3);
+  });
+
   it('RED-151 a flow that grows over the pulse may be the rail that dips, where nothing is known of it', () => {
     const line = made(0, 0.3);
     const kinds = curvaturesOf([line], plan);

@@ -21,23 +21,27 @@ const pullInParts = [0.3, 0.38, 0.46, 0.54, 0.62, 0.7, 0.78, 0.86, 0.94];
 const stretches = [0.8, 0.9, 1];
 /** What coils stand off any such form by, relative to the dead time: injectors of many sizes (RED-141). */
 const misfit = 0.004;
-/** A needle moves the more slowly the nearer its injector is to not opening, which more resistance brings about as less voltage does: so much more than the circuit by itself. Injectors of many sizes (RED-141). */
-const ofNeedle = { value: 0.1, u: 0.06 };
+/**
+ * A needle moves the more slowly the nearer its injector is to not opening, which more resistance brings about as less voltage does: so much more than the circuit by itself where the pull-in voltage is the supply's, and by the
+ * square of their ratio less above it. Injectors of many sizes (RED-141). RED-173
+ */
+const ofNeedle = { value: 0.3, u: 0.08 };
 
 /**
- * Believed before: closing takes 0.05 ms longer than opening far from where an injector does not open any more, to 0.15 ms; L/R is a few milliseconds at the most; the decay is that of RED-61. Injectors of many
+ * Believed before: closing takes 0.07 ms longer than opening far from where an injector does not open any more, to 0.13 ms; L/R is a few milliseconds at the most; the decay is that of RED-61. Injectors of many
  * sizes (RED-141).
  */
 const believed = [
-  { value: -0.5e-4, u: 1.5e-4 },
+  { value: -0.7e-4, u: 1.3e-4 },
   { value: 1.6e-3, u: 2e-3 },
   { value: decayTau, u: uDecay * decayTau },
 ] as const;
 
-/** At the voltages of a cell's injector, for one pull-in voltage and stretch: the rise for tau = 1 s, and what R does to it. */
+/** At the voltages of a cell's injector, for one pull-in voltage and stretch: the rise for tau = 1 s, what R does to it, and the square of pull-in voltage over supply. */
 interface Form {
   readonly rise: readonly number[];
   readonly ofRise: readonly number[];
+  readonly near: readonly number[];
 }
 
 /** The decay for tau_d = 1 s, which shortens the dead time, and what R does to it; the same for all forms. */
@@ -55,7 +59,7 @@ function gridOf(voltages: readonly number[], clampV: number): Grid {
       const rise = parts.map((p) => (-Math.log1p(-p)) ** (1 / stretch));
       // tau goes by 1 / R, Vp by R.
       const ofRise = parts.map((p, i) => (rise[i] ?? 0) * (p / (1 - p) / stretch / -Math.log1p(-p) - 1));
-      return { rise, ofRise };
+      return { rise, ofRise, near: parts.map((p) => p * p) };
     }),
   );
   const decay = voltages.map((v) => Math.log(clampV / (clampV - v + releaseV)));
@@ -66,10 +70,11 @@ function gridOf(voltages: readonly number[], clampV: number): Grid {
 interface Explained {
   readonly logDeterminant: number;
   readonly squares: number;
-  readonly effects: readonly { readonly value: number; readonly variance: number }[];
+  /** `needle`: what a needle that is as slow again near its pull-in voltage would add. */
+  readonly effects: readonly { readonly value: number; readonly variance: number; readonly needle: number }[];
 }
 
-function explainedBy({ rise, ofRise }: Form, { decay, ofDecay }: Grid, known: readonly Known[]): Explained {
+function explainedBy({ rise, ofRise, near }: Form, { decay, ofDecay }: Grid, known: readonly Known[]): Explained {
   const [m, t, d] = believed;
   // Normal equations of M, tau and tau_d: prior, then dead times.
   let [g00, g01, g02, g11, g12, g22] = [1 / m.u ** 2, 0, 0, 1 / t.u ** 2, 0, 1 / d.u ** 2];
@@ -96,7 +101,9 @@ function explainedBy({ rise, ofRise }: Form, { decay, ofDecay }: Grid, known: re
   const effects = known.map(({ deadTime, u }, i) => {
     const [a, b, p, q] = [rise[i] as number, -(decay[i] as number), ofRise[i] as number, ofDecay[i] as number];
     squares += (deadTime - b0 - b1 * a - b2 * b) ** 2 / (u * u + (misfit * deadTime) ** 2);
-    return { value: p * b1 + q * b2, variance: p * p * v11 + 2 * p * q * v12 + q * q * v22 };
+    const [circuit, nearness] = [p * b1 + q * b2, near[i] as number];
+    const slower = 1 + ofNeedle.value * nearness;
+    return { value: slower * circuit, variance: slower * slower * (p * p * v11 + 2 * p * q * v12 + q * q * v22), needle: nearness * circuit };
   });
   return { logDeterminant: Math.log(determinant), squares, effects };
 }
@@ -120,14 +127,15 @@ export function effectsOfResistance(clampV: number): (known: readonly Known[]) =
     const weights = logs.map((log) => Math.exp(log - most));
     const all = weights.reduce((sum, w) => sum + w, 0);
     return voltages.map((_, i) => {
-      let [mean, squares] = [0, 0];
+      let [mean, squares, slower] = [0, 0, 0];
       explained.forEach(({ effects }, j) => {
-        const { value, variance } = effects[i] as Explained['effects'][number];
+        const { value, variance, needle } = effects[i] as Explained['effects'][number];
         const part = (weights[j] ?? 0) / all;
         mean += part * value;
         squares += part * (variance * scale + value * value);
+        slower += part * needle;
       });
-      return { value: (1 + ofNeedle.value) * mean, u: Math.hypot((1 + ofNeedle.value) * Math.sqrt(Math.max(0, squares - mean * mean)), ofNeedle.u * mean) };
+      return { value: mean, u: Math.hypot(Math.sqrt(Math.max(0, squares - mean * mean)), ofNeedle.u * slower) };
     });
   };
 }

@@ -59,6 +59,14 @@ const usualBend = 0.01;
 const keptScatter = 1 / 8;
 /** The steepness of the curve at a width is known from the widths beside it to so much of itself (an estimate). */
 const uSteepness = 0.3;
+/**
+ * Where pulses are so short that the needle hardly reaches its stop, it bounces between two measured widths as it likes. So much the curve is steeper there than the chords say, relative to the line (standard uncertainty), for a width that
+ * passes far more than `ballistic` less or more than its line; injectors of many sizes (RED-174).
+ */
+const uBallistic = 1.6;
+const ballistic = 0.04;
+/** A bounce takes so long, s, that it leaves the curve between two widths no farther than it goes in this. From the same injectors. */
+const bounceS = 3e-5;
 
 const curves = new WeakMap<LineCell, Curve>();
 
@@ -80,18 +88,45 @@ function curveBelow(cell: LineCell): Curve {
   });
   const outside = rising.flatMap((w, i) => (w.inRegion ? [] : [{ of: beyondWholeLine(measured[i] ?? carried(0), w), usual: usualBend * lineMass(cell, w.width) }]));
   const chances = chancesOfBend(outside, cell.scatter.dof);
-  const knotsOf = (share: (chance: number) => number) => measured.map((of, i): Knot => ({ x: rising[i]?.width ?? 0, of: believed(of, chances[i] ?? 1, cell, rising[i], share) }));
-  return { knots: knotsOf(() => 1), inner: knotsOf((chance) => Math.sqrt(chance + (1 - chance) * keptScatter)), resolvedFrom: resolvedFrom(rising, residuals, measured.map((of) => stateCarried(of).u)) };
+  const from = resolvedFrom(rising, residuals, measured.map((of) => stateCarried(of).u));
+  const told = measured.map((of, i) => (i < from ? betweenBounces(of, cell, rising[i]) : of));
+  const knotsOf = (share: (chance: number) => number) => told.map((of, i): Knot => ({ x: rising[i]?.width ?? 0, of: believed(of, chances[i] ?? 1, cell, rising[i], share) }));
+  return { knots: knotsOf(() => 1), inner: knotsOf((chance) => Math.sqrt(chance + (1 - chance) * keptScatter)), resolvedFrom: from };
 }
 
-const placeOf = (cell: LineCell, { width }: WidthResult): string => `${width} s of ${labelOf(cell.scatter.meanSource)}`;
+/** How much steeper than the line the curve may be, kg/s, where a pulse of `open` kg by the line passes `off` kg more: a standard uncertainty. RED-174 */
+function uBounce(cell: LineCell, off: number, open: number): number {
+  const part = (off / open) ** 4;
+  return ((uBallistic * part) / (part + ballistic ** 4)) * cell.slope.value;
+}
+
+/**
+ * A width at which the curve is not resolved: how steep it is there the widths beside it do not tell, so neither what the windows were referred by along the width, nor what instruments move the dead time by,
+ * is known in its effect.
+ */
+function betweenBounces(of: Carried, cell: LineCell, width: WidthResult | undefined): Carried {
+  if (width === undefined) return of;
+  const along = Math.hypot(referredBy(cell), ...cell.shared.map((p) => (p.source.quantity === 'line-definition' ? 0 : p.onDeadTime)));
+  return withPart(of, sharedPart(errorSource('bounce', placeOf(cell, width)), uBounce(cell, of.value, lineMass(cell, width.width)) * along));
+}
+
+/** Between two widths below which the curve is not resolved it may go as it likes. */
+function amongBounces(of: Carried, cell: LineCell, width: number, knots: readonly Knot[]): Carried {
+  const nearest = Math.min(...knots.map((k) => Math.abs(k.x - width)));
+  return withPart(of, sharedPart(errorSource('bounce', placeOf(cell, { width })), uBounce(cell, of.value, lineMass(cell, width)) * Math.min(nearest, bounceS)));
+}
+
+const placeOf = (cell: LineCell, { width }: { readonly width: number }): string => `${width} s of ${labelOf(cell.scatter.meanSource)}`;
+
+/** By how much later the windows would have opened at the plan's conditions, s. */
+const referredBy = ({ referred }: LineCell): number => referred.toVoltage + referred.toPressure + referred.toTemperature + referred.toCoil;
 
 /**
  * As the plan's conditions would have it. Masses were referred to them as those of a line; a bend stands where the needle opens and moves
  * along the width with the dead time. RED-87
  */
-function referredAlong({ referred }: LineCell, rising: readonly WidthResult[], found: readonly number[]): readonly number[] {
-  const later = referred.toVoltage + referred.toPressure + referred.toTemperature + referred.toCoil;
+function referredAlong(cell: LineCell, rising: readonly WidthResult[], found: readonly number[]): readonly number[] {
+  const later = referredBy(cell);
   if (later === 0 || rising.length < 2) return found;
   const widths = rising.map((w) => w.width);
   return rising.map((w) => (w.inRegion ? 0 : interpolateMonotone(widths, found, w.width - later)));
@@ -123,7 +158,8 @@ export function shortPulseAt(cell: LineCell, width: number): GridCell {
   if (knots.length < 2) return gridValue(longest.of, 'measured');
   const exact = interpolateCarried(knots, width, 'pulse width');
   const { of, basis } = exact.basis === 'measured' ? exact : interpolateCarried(inner, width, 'pulse width');
-  return gridValue(of, width < (knots[from]?.x ?? 0) * (1 - 1e-9) ? 'unresolved' : basis);
+  if (width >= (knots[from]?.x ?? 0) * (1 - 1e-9)) return gridValue(of, basis);
+  return gridValue(basis === 'measured' ? of : amongBounces(of, cell, width, knots), 'unresolved');
 }
 
 /** What a pulse of a width, s, delivers, kg: the line and the correction, without their uncertainties; NaN below the shortest width that was measured. */

@@ -200,6 +200,12 @@ const known = {
     meaning: 'Where the dead time was referred to other conditions the bend of short pulses moved along, by as much as it is steep.',
     statement: 'three tenths of what it moved, an estimate',
   },
+  bounce: {
+    owner: 'interpolation',
+    label: (place) => `needle that bounces at ${place}`,
+    meaning: 'Where the needle hardly reaches its stop it bounces between the measured widths, so how steep the curve is there is not known.',
+    statement: 'up to 1.6 times the slope of the line, by injectors of many sizes, over what the dead time was referred by and may be off, and over the distance to the next measured width',
+  },
   'orifice-law': {
     owner: 'interpolation',
     label: 'law of the orifice',

@@ -11,4 +11,11 @@ describe('stated intervals of whole characterisations', () => {
       for (const o of outcomes.filter((one) => one.quantity === quantity)) expect(Math.abs(o.z), `${quantity} at ${o.voltage} V`).toBeLessThan(6);
     }
   }, 60_000);
+
+  it('RED-174: hold that of short pulses where the needle bounces between the measured widths', () => {
+    const short = [94, 95, 96, 97, 98, 99].flatMap((seed) => characterise(seed, 'none', false)).filter((o) => o.quantity === 'unresolved short pulse' && o.voltage === 9);
+    expect(short.length).toBeGreaterThanOrEqual(12);
+    // By the steepness that the measured widths show one of four did.
+    expect(short.filter((o) => o.inside).length / short.length).toBeGreaterThan(0.75);
+  }, 60_000);
 });

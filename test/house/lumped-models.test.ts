@@ -173,3 +173,41 @@ describe('RED-141 effect of the supply on a bench of another hand', () => {
     expect(all).toBeLessThan(1.2);
   });
 });
+
+describe('RED-174 the curve of short pulses where needles bounce', () => {
+  /** What a pulse passes off its line, relative to it, and how much steeper than the line the curve is there, relative to it, over the 10 us that windows are referred by. */
+  const places: { readonly off: number; readonly steeper: number }[] = [];
+  beforeAll(() => {
+    const random = RandomSource.named(5, 'needles that bounce');
+    for (let i = 0; i < 14; i += 1) {
+      const parts = drawn(random);
+      for (const volts of [9, 12, 15]) {
+        const areaOf = (width: number): number => simulatePulse(parts, { supply: volts, series: 0.077, clamp: 47 }, 4e5, 25, width).areaTime;
+        const slope = (areaOf(long) - areaOf(short)) / (long - short);
+        const begins = short - areaOf(short) / slope;
+        if (!(begins > 0 && begins < 3e-3)) continue;
+        for (let open = 0.1e-3; open < 1.5e-3; open += 37e-6) {
+          const [area, after] = [areaOf(begins + open), areaOf(begins + open + 10e-6)];
+          places.push({ off: area / (slope * open) - 1, steeper: (after - area) / 10e-6 / slope - 1 });
+        }
+      }
+    }
+  }, 60_000);
+  const steeperWhere = (from: number, to: number): readonly number[] => {
+    const here = places.filter(({ off }) => Math.abs(off) >= from && Math.abs(off) < to).map(({ steeper }) => Math.abs(steeper));
+    expect(here.length).toBeGreaterThan(40);
+    return here.sort((a, b) => a - b);
+  };
+
+  test('is steeper or flatter than the line by about as much as is stated where pulses pass far more than 4 % off it', () => {
+    const here = steeperWhere(0.08, 0.4);
+    const rms = Math.sqrt(here.reduce((sum, one) => sum + one * one, 0) / here.length);
+    expect(rms / 1.6).toBeGreaterThan(0.6);
+    expect(rms / 1.6).toBeLessThan(1.2);
+  });
+
+  test('and by next to nothing where far less, but for the few places where it crosses its line between two bounces', () => {
+    const here = steeperWhere(0, 0.01);
+    expect(here[Math.floor(0.8 * here.length)]).toBeLessThan(0.1);
+  });
+});
