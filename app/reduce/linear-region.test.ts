@@ -85,6 +85,23 @@ describe('RED-92 a bend ends at one open time at all voltages', () => {
     expect(shortest([voltage(1e-3, unknown), voltage(0.8e-3, () => 0)])).toEqual([[2.5, 6.5, 2.5], [2.5, 2.5, 2.5]]);
   });
 
+  it('what no voltage shows by itself all of them show together, up to twice the open time at which one does, and no one injector counts for all', () => {
+    const visible = voltage(1e-3, (open) => (open < 1.6e-3 ? -40 : 0));
+    const others = (off: (open: number, injector: number, which: number) => number, deadTime = 0.5e-3): readonly (readonly RegionMember[])[] =>
+      [0, 1, 2, 3, 4].map((which) => voltage(deadTime + which * 0.05e-3, (open, injector) => off(open, injector, which)));
+    const shortestOfOthers = (families: readonly (readonly RegionMember[])[], first = visible) => shortest([first, ...families]).slice(1).map((ends) => [...new Set(ends)].join());
+    const none = new Array<string>(5).fill('2.5');
+    const little = (open: number): number => (open < 2.05e-3 ? 1.25 : 0);
+    // 2.5 ms is open for 2.0 to 1.8 ms, in the mean 1.92 with those of the first voltage.
+    expect(shortestOfOthers(others(little))).toEqual(['2.5', '2.5', '3.5', '3.5', '3.5']);
+    // Nothing is looked for where no voltage bends, nor far beyond where one does; what lies off to either side is chance.
+    expect(shortestOfOthers(others(little), voltage(1e-3, () => 0))).toEqual(none);
+    expect(shortestOfOthers(others((open) => (Math.abs(open - 3.4e-3) < 0.12e-3 ? 1.25 : 0)))).toEqual(none);
+    expect(shortestOfOthers(others((open, _, which) => (which % 2 === 0 ? little(open) : -little(open))))).toEqual(none);
+    // One injector that lies far off at all voltages is itself, and says nothing of others.
+    expect(shortest([visible, ...others((open, injector) => (injector === 0 && open < 2.05e-3 ? 40 : 0))]).slice(1)).toEqual(new Array(5).fill([3.5, 2.5, 2.5]));
+  });
+
   it('no region gets fewer than four widths', () => {
     const far = (open: number): number => (open < 5.8e-3 ? -40 : 0);
     expect(findRegionsTogether([voltage(1e-3, far), voltage(0.8e-3, far), voltage(3e-3, () => 0)], 50).flat().map((r) => (r.kind === 'region' ? r.count : 0))).toEqual([4, 4, 4, 4, 4, 4, 4, 4, 4]);

@@ -96,7 +96,7 @@ const farBeyond = 1.5;
  */
 export function findRegionsTogether(families: readonly (readonly RegionMember[])[], limitPercent: number): readonly (readonly Region[])[] {
   const found = families.map((family) => takenOff(family, limitPercent));
-  const reach = reachOfBend(families, found);
+  const reach = Math.max(reachOfBend(families, found), reachTogether(families, found));
   if (reach === 0) return found.map((regions) => regions.map(withGuard));
   return families.map((family, f) => {
     const before = found[f] ?? [];
@@ -117,15 +117,59 @@ export function findRegionsTogether(families: readonly (readonly RegionMember[])
  * The open time at which bends end, s: what most injectors of a voltage say in their middle, and of the voltages the second largest, because one may take
  * good widths off by chance. 0: fewer than two voltages show a bend.
  */
-function reachOfBend(families: readonly (readonly RegionMember[])[], found: readonly (readonly Region[])[]): number {
-  const ofVoltages = families.flatMap((family, f) => {
+const reachOfBend = (families: readonly (readonly RegionMember[])[], found: readonly (readonly Region[])[]): number => endsOfVoltages(families, found)[1] ?? 0;
+
+/** The open times, s, at which most injectors of a voltage end, in their middle, of each voltage where they do; the longest first. */
+function endsOfVoltages(families: readonly (readonly RegionMember[])[], found: readonly (readonly Region[])[]): readonly number[] {
+  const ends = families.flatMap((family, f) => {
     const bent = family.flatMap((member, i) => {
       const region = found[f]?.[i];
       return region?.kind === 'region' && 'width' in region.stop ? [openAt(member, region.count, region.stop.width)] : [];
     });
     return 2 * bent.length >= family.length && bent.length > 0 ? [median(bent)] : [];
   });
-  return ofVoltages.sort((a, b) => b - a)[1] ?? 0;
+  return ends.sort((a, b) => b - a);
+}
+
+/** A bend fades: it is looked for up to so many times the open time at which the first voltage shows it... */
+const fadesWithin = 2;
+/** ...among pulses whose open times lie within so much of each other... */
+const span = 1.2;
+/** ...which chance puts so far off their lines, all together, this rarely, where they are off by so many seconds of open time in the mean; none counts for more than so many standard uncertainties, so that one injector is not taken for all. */
+const together = { chance: 4.65e-4, offS: 0.5e-6, least: 4, most: 2 };
+
+/** The longest open time, s, about which pulses of all injectors and voltages together lie off the lines through the longer ones, where a voltage shows by itself that lines bend; 0: they do not. What is a bend of a microsecond or two is chance to one injector and to one voltage. RED-92 */
+function reachTogether(families: readonly (readonly RegionMember[])[], found: readonly (readonly Region[])[]): number {
+  const [seen = 0, known = 0] = endsOfVoltages(families, found);
+  if (seen === 0) return 0;
+  let dof = Number.POSITIVE_INFINITY;
+  const steps = families.flatMap((family, f) =>
+    family.flatMap((member, i) => {
+      const region = found[f]?.[i];
+      if (region?.kind !== 'region' || member.dof === 0) return [];
+      dof = Math.min(dof, member.dof);
+      return member.widths.slice(startWidths).flatMap(({ width }, j) => {
+        const open = openAt(member, region.count, width);
+        if (open <= known || open > fadesWithin * seen) return [];
+        const { t, deviationPercent } = stepTo(member, startWidths + j);
+        return [{ open, t: Math.max(-together.most, Math.min(together.most, t)), off: (deviationPercent / 100) * open }];
+      });
+    }),
+  ).sort((a, b) => b.open - a.open);
+  const limit = coverageFactor(dof, 1 - together.chance);
+  for (const [i, { open }] of steps.entries()) {
+    let [count, t, off, at] = [0, 0, 0, 0];
+    for (let j = i; j < steps.length; j += 1) {
+      const step = steps[j];
+      if (step === undefined || step.open <= open / span) break;
+      count += 1;
+      t += step.t;
+      off += step.off;
+      at += step.open;
+    }
+    if (count >= together.least && Math.abs(off / count) > together.offS && Math.abs(t) > limit * Math.sqrt(count)) return at / count;
+  }
+  return 0;
 }
 
 /** A bend fades over several widths: where one ended the region, the shortest width left still holds what noise hides. */

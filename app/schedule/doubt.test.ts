@@ -23,7 +23,7 @@ function begun(seed = 1) {
   return { soFar, reduction: reduceRun(soFar) };
 }
 
-const wishesOf = (of: ReturnType<typeof begun>, reduction: Reduction) => refinementOf(blockOf({ ...of.soFar, points: of.soFar.points.slice(0, Math.max(...of.soFar.attempts.map((a) => a.point)) + 1) }, reduction, 400, 20), refining);
+const wishesOf = (of: ReturnType<typeof begun>, reduction: Reduction, by = refining) => refinementOf(blockOf({ ...of.soFar, points: of.soFar.points.slice(0, Math.max(...of.soFar.attempts.map((a) => a.point)) + 1) }, reduction, 400, 20), by);
 const withLines = (reduction: Reduction, change: (line: LineCell) => LineCell): Reduction => ({ ...reduction, cells: reduction.cells.map((c) => (c.kind === 'line' ? change(c) : c)) });
 
 describe('doubts of a schedule', () => {
@@ -79,11 +79,42 @@ describe('doubts of a schedule', () => {
     const of = begun();
     const only = withLines(of.reduction, (line) => (line.voltage === 9 ? { ...line, deadTime: { ...line.deadTime, expanded: 9e-6, uRandom: 4e-6 } } : { ...line, deadTime: { ...line.deadTime, expanded: 1e-6 } }));
     const spread = (own: number, common: number): Reduction => ({ ...only, slopeModels: only.slopeModels.map((m) => ({ ...m, spread: own, commonSpread: common })) });
-    const places = (own: number, common: number): readonly string[] => wishesOf(of, spread(own, common)).flatMap((w) => w.widths.map((width) => `${w.cell.voltage} ${width === 12e-3 ? 'long' : 'short'}`));
+    const places = (own: number, common: number): readonly string[] => wishesOf(of, spread(own, common), { ...refining, atOnce: 8 }).flatMap((w) => w.widths.map((width) => `${w.cell.voltage} ${width === 12e-3 ? 'long' : 'short'}`));
     const longs = (own: number, common: number): number => places(own, common).filter((place) => place === '9 long').length;
     for (const place of places(1e-2, 0)) expect(place).toMatch(/^9 /u);
     expect(longs(1e-2, 0)).toBeGreaterThan(longs(0, 0) + 2);
     expect(longs(0, 1e-2)).toBeGreaterThan(longs(0, 0));
+  });
+});
+
+describe('the choice of windows', () => {
+  const lacking = (of: ReturnType<typeof begun>, voltages: readonly number[]): Reduction => ({
+    ...withLines(of.reduction, (line) => ({ ...line, deadTime: { ...line.deadTime, uRandom: 3e-6, uShared: 0, u: 3e-6, expanded: voltages.includes(line.voltage) ? 6e-6 : 1e-6 }, slope: line.slope })),
+    slopeModels: of.reduction.slopeModels.map((m) => ({ ...m, spread: 0, commonSpread: 0 })),
+  });
+  const longs = (of: ReturnType<typeof begun>, voltages: readonly number[], atOnce: number): number =>
+    wishesOf(of, lacking(of, voltages), { ...refining, atOnce }).filter((w) => w.cell.injector === 0).reduce((sum, w) => sum + w.widths.filter((width) => width === 12e-3).length, 0);
+
+  it('SCH-44: a long window tells the slope of all cells that lack something, a short one its own alone: the more lack, the more go to long ones', () => {
+    const of = begun();
+    const all = [9, 10.5, 12, 14, 16];
+    for (const one of all) expect(longs(of, all, 8)).toBeGreaterThan(2 * longs(of, [one], 8));
+  });
+
+  it('SCH-7: an injector gets two windows, or a sixteenth of those that it has had, before it is looked at again', () => {
+    const { decisions, points } = play(planOf({ deadTimeUs: 2.6 }), straight);
+    let had = new Map<number, number>();
+    let most = 0;
+    for (const { additions } of decisions) {
+      const added = new Map<number, number>();
+      for (const a of additions) if (a.rule === 'SCH-7') for (const p of a.points) if (p.role === 'measure') added.set(p.injector, (added.get(p.injector) ?? 0) + 1);
+      for (const [injector, count] of added) expect(count).toBeLessThanOrEqual(Math.max(2, (had.get(injector) ?? 0) / 16));
+      most = Math.max(most, ...added.values());
+      had = new Map(had);
+      for (const a of additions) for (const p of a.points) if (p.role === 'measure') had.set(p.injector, (had.get(p.injector) ?? 0) + 1);
+    }
+    expect(points.length).toBeGreaterThan(3 * 5 * 16);
+    expect(most).toBeGreaterThan(2);
   });
 });
 

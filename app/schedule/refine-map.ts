@@ -8,7 +8,7 @@ import { microsecondsText } from './cells.ts';
 import type { Block, CellWish, WantedCell } from './cells.ts';
 import { statedOf } from './map-cells.ts';
 import type { MapCell } from './map-cells.ts';
-import { add, aim, aimOf, mostAtOnce, sumsOf, withOne } from './refine.ts';
+import { add, aimOf, mostAtOnce, sumsOf, withOne } from './refine.ts';
 import type { Refining, Sums } from './refine.ts';
 
 /** The lines of one injector at one pressure: they share a slope. */
@@ -127,7 +127,7 @@ const foreseenOf = (goal: Goal): number => Math.hypot(goal.coverageFactor * goal
 
 /** The window that takes the most off the worst cell that a window can still bring nearer, for each second. */
 function bestOf(goals: readonly Goal[], candidates: readonly Candidate[], refining: MapRefining): { readonly candidate: Candidate; readonly goal: Goal } | null {
-  const falling = goals.map((goal) => ({ goal, foreseen: foreseenOf(goal) })).filter(({ goal, foreseen }) => foreseen > aim * goal.aimed).toSorted((a, b) => b.foreseen / b.goal.per - a.foreseen / a.goal.per);
+  const falling = goals.map((goal) => ({ goal, foreseen: foreseenOf(goal) })).filter(({ goal, foreseen }) => foreseen > goal.aimed).toSorted((a, b) => b.foreseen / b.goal.per - a.foreseen / a.goal.per);
   for (const { goal } of falling) {
     const before = varianceOf(goal, null);
     let best: Candidate | null = null;

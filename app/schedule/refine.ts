@@ -10,13 +10,11 @@ import type { Result } from '../uncertainty/budget.ts';
 import { cellName, microsecondsText, millisecondsText } from './cells.ts';
 import type { Block, WantedCell, CellWish } from './cells.ts';
 
-/** What is foreseen, in parts of what is wanted: what is found differs from what was foreseen. */
-export const aim = 0.99;
 /** Windows that one decision adds to an injector for a map or for its static flows, at most: then it is looked at what they brought. */
 export const mostAtOnce = 10;
 /** The same for its lines, and not more than this part of what it has had: scatter and slopes that few windows tell ask for too many of them. Found on simulated benches. */
-const fewForLines = 4;
-const partForLines = 1 / 8;
+const fewForLines = 2;
+const partForLines = 1 / 16;
 /** The short end of every line has so many windows at least: repeatability is told by replicates, and a bend shows there first. */
 const leastAtEnd = 2;
 /** Widths that are the short end. */
@@ -38,10 +36,21 @@ export interface Sums {
   readonly varianceOf: (width: number) => number;
 }
 
-/** What is farthest from what is wanted. */
-interface Worst {
+/** A line as it would be with one window more, and by how much the precision of the common slope would grow. */
+interface Next {
+  readonly sums: Sums;
+  readonly height: number;
+  readonly centre: number;
+  readonly precision: number;
+}
+
+/** A result that is not where it is wanted. */
+interface Goal {
   readonly sums: Sums;
   readonly of: 'dead-time' | 'slope';
+  /** In times of what it is brought to: as it is foreseen, and with one window more. */
+  readonly far: number;
+  readonly farWith: (next: Next) => number;
 }
 
 /** U95 that a result is brought to: what is wanted of it, or as near as is sensible to what no window takes off it. SCH-8 */
@@ -65,7 +74,7 @@ export interface Refining {
   readonly minS: number;
   /** Whether what is wanted only says how cells compare, and each is brought as near as is sensible to what instruments leave. SCH-18 */
   readonly weighs?: boolean;
-  /** Windows added to an injector before it is looked at what they brought; absent: four for its lines, or an eighth of those that it has had, ten for its map. */
+  /** Windows added to an injector before it is looked at what they brought; absent: two for its lines, or a sixteenth of those that it has had, ten for its map. */
   readonly atOnce?: number;
 }
 
@@ -103,13 +112,11 @@ function ofInjector(cells: readonly WantedCell[], lines: readonly Sums[], slopes
   const rest = lines.filter((s) => !doubted.some(({ sums }) => sums === s));
   const most = replicates ? 0 : (refining.atOnce ?? Math.max(fewForLines, Math.floor(partForLines * cells.reduce((sum, c) => sum + c.points, 0))));
   for (let added = 0; added < most; added += 1) {
-    const worst = worstOf(rest, slopes, refining, room);
-    if (worst === null) break;
-    const best = bestFor(worst.sums, lines, slopes, refining, room);
+    const best = bestFor(goalsOf(rest, slopes, refining, room), lines, refining, room);
     if (best === null) break;
-    take(best);
-    const name = cellName(best.sums.cell);
-    if (!why.has(name) || why.get(name)?.startsWith('short end') === true) why.set(name, wordsOf(best, worst, refining.slopeWanted));
+    take(best.choice);
+    const name = cellName(best.choice.sums.cell);
+    if (!why.has(name)) why.set(name, wordsOf(best.choice, best.worst, refining.slopeWanted));
   }
   return lines.flatMap((s): readonly CellWish[] => (s.added.length === 0 ? [] : [{ cell: s.cell, widths: s.added, rule: replicates ? 'SCH-6' : rest.includes(s) ? 'SCH-7' : 'SCH-40', why: why.get(cellName(s.cell)) ?? '' }]));
 }
@@ -132,7 +139,7 @@ interface Choice {
 function doubtsOf(lines: readonly Sums[], model: ScatterModel, slopes: Slopes, { weighs = false }: Refining): readonly Choice[] {
   return lines.flatMap((sums) => {
     const width = farOff(sums, model);
-    return width !== null && farFrom(sums.cell.wanted, lasting(sums.line), randomOf(sums, slopes), weighs) > (weighs ? 0 : aim) ? [{ sums, width }] : [];
+    return width !== null && farFrom(sums.cell.wanted, lasting(sums.line), randomOf(sums, slopes), weighs) > (weighs ? 0 : 1) ? [{ sums, width }] : [];
   });
 }
 
@@ -148,7 +155,7 @@ function farOff({ cell, line }: Sums, model: ScatterModel): Seconds | null {
   return farthest;
 }
 
-function wordsOf({ sums, width }: Choice, { sums: worst, of }: Worst, slopeWanted: number | null): string {
+function wordsOf({ sums, width }: Choice, { sums: worst, of }: Pick<Goal, 'sums' | 'of'>, slopeWanted: number | null): string {
   const { line, cell } = worst;
   const need =
     of === 'slope'
@@ -186,8 +193,11 @@ export function withOne(s: Sums, width: number): { readonly height: number; read
 /** Standard uncertainty of a dead time by scatter, s, before it is held against what the reduction found. */
 const modelled = ({ line }: Sums, height: number, centre: number, slopePrecision: number): number => Math.sqrt(1 / height + (centre - line.deadTime.value) ** 2 / slopePrecision) / line.slope.value;
 
-/** The same, s. */
-const randomOf = (s: Sums, slopes: Slopes): number => slopes.found(s).ofDeadTime * modelled(s, s.height, s.centre, 1 / slopes.varianceOf(s));
+/** The same, s; `next`: with one window more. */
+function randomOf(s: Sums, slopes: Slopes, next?: Next): number {
+  const { height, centre } = next?.sums === s ? next : s;
+  return slopes.found(s).ofDeadTime * modelled(s, height, centre, 1 / slopes.varianceOf(s, next && { of: next.sums, precision: next.precision }));
+}
 
 /** What is foreseen of the lines of an injector, whose slopes lean on each other as far as they are parallel (RED-23). SCH-42 */
 interface Slopes {
@@ -255,7 +265,7 @@ function farFrom(wanted: number, of: Pick<Result, 'coverageFactor' | 'expanded' 
   const foreseen = of.coverageFactor * Math.hypot(random, of.uShared);
   const aimed = aimOf(weighs ? 0 : wanted, leastOf(of));
   if (!weighs) return of.expanded > aimed ? foreseen / aimed : 0;
-  return of.expanded > aimed && foreseen > aim * aimed ? foreseen / wanted : 0;
+  return of.expanded > aimed && foreseen > aimed ? foreseen / wanted : 0;
 }
 
 /** The dead time of a line, and of its shared parts what further windows do not change: a call of the self-check that goes by the order of ordinary windows may be chance, and is asked anew with each of them. SCH-41 */
@@ -265,34 +275,42 @@ function lasting({ deadTime, shared }: LineCell): Pick<Result, 'coverageFactor' 
   return called === 0 ? deadTime : { ...deadTime, uShared: Math.sqrt(Math.max(0, deadTime.uShared ** 2 - called)) };
 }
 
-/** The cell that is farthest from what is wanted, of those that are not there and can be brought nearer; null: none is above the aim. */
-function worstOf(lines: readonly Sums[], slopes: Slopes, { slopeWanted, weighs = false }: Refining, room: (s: Sums) => boolean): Worst | null {
-  let worst: Worst | null = null;
-  let most = weighs ? 0 : aim;
-  for (const s of lines) {
-    if (!room(s)) continue;
-    const { slope } = s.line;
-    const ofSlope = slopeWanted === null ? 0 : farFrom(slopeWanted * slope.value, slope, slopes.found(s).ofSlope * Math.sqrt(slopes.varianceOf(s)), weighs);
-    if (ofSlope > most) [most, worst] = [ofSlope, { sums: s, of: 'slope' }];
-    const ratio = farFrom(s.cell.wanted, lasting(s.line), randomOf(s, slopes), weighs);
-    if (ratio > most) [most, worst] = [ratio, { sums: s, of: 'dead-time' }];
+/** What is not there and can be brought nearer, the farthest first; only what is foreseen above the aim. */
+function goalsOf(lines: readonly Sums[], slopes: Slopes, { slopeWanted, weighs = false }: Refining, room: (s: Sums) => boolean): readonly Goal[] {
+  const goals: Goal[] = [];
+  const goal = (sums: Sums, of: Goal['of'], wanted: number, result: Pick<Result, 'coverageFactor' | 'expanded' | 'uShared'>, random: (next?: Next) => number): void => {
+    const far = farFrom(wanted, result, random(), weighs);
+    if (far > (weighs ? 0 : 1)) goals.push({ sums, of, far, farWith: (next) => farFrom(wanted, result, random(next), weighs) });
+  };
+  for (const sums of lines) {
+    if (!room(sums)) continue;
+    const { slope } = sums.line;
+    if (slopeWanted !== null) goal(sums, 'slope', slopeWanted * slope.value, slope, (next) => slopes.found(sums).ofSlope * Math.sqrt(slopes.varianceOf(sums, next && { of: next.sums, precision: next.precision })));
+    goal(sums, 'dead-time', sums.cell.wanted, lasting(sums.line), (next) => randomOf(sums, slopes, next));
   }
-  return worst;
+  return goals.sort((one, other) => other.far - one.far);
 }
 
-/** The window that takes the most off `worst` in a second. */
-function bestFor(worst: Sums, lines: readonly Sums[], slopes: Slopes, { besides, minS }: Refining, room: (s: Sums) => boolean): Choice | null {
-  const before = modelled(worst, worst.height, worst.centre, 1 / slopes.varianceOf(worst)) ** 2;
-  let best: Choice | null = null;
+/** The window that takes the most off what all goals lack, as they are foreseen, in a second; what is taken off a goal beyond its aim counts for nothing (greedy cover: Wolsey 1982, from memory). Of goals that only weigh the farthest counts alone. */
+function bestFor(goals: readonly Goal[], lines: readonly Sums[], { besides, minS, weighs = false }: Refining, room: (s: Sums) => boolean): { readonly choice: Choice; readonly worst: Goal } | null {
+  const least = weighs ? 0 : 1;
+  const counted = weighs ? goals.slice(0, 1) : goals;
+  let best: { readonly choice: Choice; readonly worst: Goal } | null = null;
   let most = 0;
-  for (const s of lines) {
-    if (!room(s)) continue;
-    for (const width of [s.line.region.from, s.line.region.to]) {
-      const { height, centre, precision } = withOne(s, width);
-      const slope = 1 / slopes.varianceOf(worst, { of: s, precision });
-      const after = s === worst ? modelled(worst, height, centre, slope) : modelled(worst, worst.height, worst.centre, slope);
-      const gain = (before - after ** 2) / ((s.cell.seconds.get(width) ?? minS) + besides + (s === worst || s.added.length > 0 ? 0 : besides));
-      if (gain > most) [most, best] = [gain, { sums: s, width }];
+  for (const sums of lines) {
+    if (!room(sums)) continue;
+    for (const width of [sums.line.region.from, sums.line.region.to]) {
+      const next = { ...withOne(sums, width), sums };
+      const seconds = (sums.cell.seconds.get(width) ?? minS) + besides + (sums.added.length > 0 ? 0 : besides);
+      let gain = 0;
+      let worst: Goal | null = null;
+      for (const goal of counted) {
+        const taken = goal.far ** 2 - Math.max(least, goal.farWith(next) ** 2);
+        if (!(taken > 0)) continue;
+        gain += taken;
+        worst ??= goal;
+      }
+      if (worst !== null && gain / seconds > most) [most, best] = [gain / seconds, { choice: { sums, width }, worst }];
     }
   }
   return best;
