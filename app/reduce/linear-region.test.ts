@@ -96,7 +96,7 @@ describe('RED-92 a bend ends at one open time at all voltages', () => {
     expect(shortestOfOthers(others(little))).toEqual(['2.5', '2.5', '3.5', '3.5', '3.5']);
     // Nothing is looked for where no voltage bends, nor far beyond where one does; what lies off to either side is chance.
     expect(shortestOfOthers(others(little), voltage(1e-3, () => 0))).toEqual(none);
-    expect(shortestOfOthers(others((open) => (Math.abs(open - 3.4e-3) < 0.12e-3 ? 1.25 : 0)))).toEqual(none);
+    expect(shortestOfOthers(others((open) => (Math.abs(open - 3.4e-3) < 0.12e-3 ? 1.9 : 0)))).toEqual(none);
     expect(shortestOfOthers(others((open, _, which) => (which % 2 === 0 ? little(open) : -little(open))))).toEqual(none);
     // One injector that lies far off at all voltages is itself, and says nothing of others.
     expect(shortest([visible, ...others((open, injector) => (injector === 0 && open < 2.05e-3 ? 40 : 0))]).slice(1)).toEqual(new Array(5).fill([3.5, 2.5, 2.5]));

@@ -141,7 +141,6 @@ const together = { chance: 4.65e-4, offS: 0.5e-6, least: 4, most: 2 };
 /** The longest open time, s, about which pulses of all injectors and voltages together lie off the lines through the longer ones, where a voltage shows by itself that lines bend; 0: they do not. What is a bend of a microsecond or two is chance to one injector and to one voltage. RED-92 */
 function reachTogether(families: readonly (readonly RegionMember[])[], found: readonly (readonly Region[])[]): number {
   const [seen = 0, known = 0] = endsOfVoltages(families, found);
-  if (seen === 0) return 0;
   let dof = Number.POSITIVE_INFINITY;
   const steps = families.flatMap((family, f) =>
     family.flatMap((member, i) => {
