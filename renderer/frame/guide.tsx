@@ -5,7 +5,7 @@ import type { Part, PlanRow } from '../../app/contract/library-requests.ts';
 import { goTo } from '../address/route.ts';
 import { Button } from '../components/button.tsx';
 import { Notice } from '../components/status.tsx';
-import { ask, useHost, useWhenUp } from '../host/host.ts';
+import { ask, useHost } from '../host/host.ts';
 import { settings, useSettings } from '../settings/settings.ts';
 import { exampleParts, guidePlan, guidePlanName, nextStep, steps, stepWords, type GuideFacts, type GuideStep } from './guide-steps.ts';
 
@@ -30,17 +30,19 @@ interface Kept {
   readonly empty: boolean;
 }
 
-/** What there is in the archive, read again after every step and when a run is opened or ends. */
-function useKept(): { readonly kept: Kept | null; readonly look: () => Promise<void> } {
-  const { openRun, status } = useHost();
+/** What there is in the archive, where the guide goes by it; read again when the host is back, after every step and when a run is opened or ends. */
+function useKept(wanted: boolean): { readonly kept: Kept | null; readonly look: () => Promise<void> } {
+  const { line, openRun, status } = useHost();
   const [kept, setKept] = useState<Kept | null>(null);
   const look = async (): Promise<void> => {
     const [parts, plans, runs] = await Promise.all([ask('parts.list', {}), ask('plans.list', {}), ask('runs.list', { limit: 5 })]);
     if (parts.ok && plans.ok && runs.ok) setKept({ parts: parts.value, plans: plans.value, run: runs.value.find(({ planName }) => planName === guidePlanName) ?? null, empty: runs.value.length === 0 });
   };
-  useWhenUp(() => void look());
+  const asks = wanted && line.state === 'up';
   const mode = status?.status.mode ?? '';
-  useEffect(() => void look(), [openRun, mode]);
+  useEffect(() => {
+    if (asks) void look();
+  }, [asks, openRun, mode]);
   return { kept, look };
 }
 
@@ -55,7 +57,7 @@ export function Guide() {
   const { taken } = useGuide();
   const { line, control, bench, openRun, status } = useHost();
   const operator = useSettings((chosen) => chosen.operator);
-  const { kept, look } = useKept();
+  const { kept, look } = useKept(taken !== 'left');
   if (kept === null || line.state !== 'up' || operator === '' || taken === 'left') return null;
   if (taken === 'offered') return kept.empty && openRun === null ? <Offer /> : null;
   const facts = factsOf(kept, bench.state === 'connected', openRun, status?.status.mode ?? null);

@@ -65,8 +65,8 @@ describe('a journal in the window', () => {
       });
     }
     await filled;
-    // Four ahead, and what is missing between them.
-    expect(most).toBe(5);
+    // Eight ahead, and what is missing between them.
+    expect(most).toBe(9);
     expect(feed.view).toMatchObject({ phase: 'ready', revision: 400 });
     expect(feed.view.events.map(({ seq }) => seq)).toEqual(long.map(({ seq }) => seq));
   });

@@ -30,12 +30,16 @@ type PageReply =
 export type ReadPage = (fromSeq: number, limit: number) => Promise<PageReply>;
 
 const mostEvents = 5000;
-/** Pages that are under way at a time: enough that host and window work at once. */
-const ahead = 4;
+/** Pages that are under way at a time: enough that the host reads on while the window is busy with beginning, some 200 ms. */
+const ahead = 8;
 /** Of the events that the first page had, so many are asked for in the next ones: what is a little longer still comes whole. */
 const shareOfFirst = 0.8;
-/** Events between two looks at a journal that is still being read: whoever shows it works it out anew for each. */
-const eventsPerLook = 2000;
+/**
+ * Of a journal that is still being read there is a look whenever it has grown so many times, and not for fewer events than these: whoever shows it works it
+ * out anew for each, so that what all looks cost stays a part of what the last one does (WIN-172).
+ */
+const growthPerLook = 2;
+const leastPerLook = 2000;
 
 export class JournalFeed {
   readonly #read: ReadPage;
@@ -108,7 +112,7 @@ export class JournalFeed {
       return false;
     }
     if (!page.value.more) this.#show('ready', '');
-    else if (this.#next >= this.#view.revision + eventsPerLook) this.#show(this.#view.phase, '');
+    else if (this.#next >= Math.max(growthPerLook * this.#view.revision, leastPerLook)) this.#show(this.#view.phase, '');
     return true;
   }
 

@@ -12,7 +12,7 @@ import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { shownText } from '../../components/shown-text.ts';
 import { cellOfRoute, latest, pathOfCell } from '../../address/places.ts';
-import { goTo, pathTo, putAddress, useRoute } from '../../address/route.ts';
+import { goTo, pathTo, putAddress, routeOf, useRoute } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { changeSettings, flowUnits, useSettings } from '../../settings/settings.ts';
 import { useUnits } from '../../settings/units.ts';
@@ -42,7 +42,7 @@ import { SelfChecksPanel } from './self-checks-panel.tsx';
 import { ShortPanel } from './short-panel.tsx';
 import { SpreadPanel } from './spread-panel.tsx';
 import { TypePanel } from './type-panel.tsx';
-import { useResults } from './use-results.ts';
+import { beginToReduce, useResults } from './use-results.ts';
 import type { ResultsView } from './use-results.ts';
 
 const viewGroups = [
@@ -88,6 +88,9 @@ type View = (typeof views)[number]['path'];
 const ofOneCondition: ReadonlySet<View> = new Set<View>(['line', 'all', 'dead-time', 'short-pulses', 'set', 'compare', 'controller']);
 
 const recent = 50;
+
+if (routeOf(window.location.hash).page === 'results') beginToReduce();
+
 /** Results of the open run, of the latest, or of the run that the address names: `#/results/<run>/<view>/<other run>`. */
 export default function ResultsPage() {
   const { rest } = useRoute();
