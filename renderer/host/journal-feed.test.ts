@@ -71,6 +71,20 @@ describe('a journal in the window', () => {
     expect(feed.view.events.map(({ seq }) => seq)).toEqual(long.map(({ seq }) => seq));
   });
 
+  test('WIN-174 is shown at each doubling while it is read, and not with each page', async () => {
+    const long = Array.from({ length: 64_000 }, (_, i): RunEvent => journal[i] ?? { seq: i, at: unixMillis(i), body: { kind: 'guard-noted', guard: 'leak', text: `${i}` } });
+    const shown: number[] = [];
+    const feed = new JournalFeed(
+      (fromSeq, limit) => Promise.resolve({ ok: true, value: { events: long.slice(fromSeq, fromSeq + Math.min(limit, 500)), more: fromSeq + Math.min(limit, 500) < long.length } }),
+      () => shown.push(feed.view.revision),
+    );
+    await feed.fill();
+    expect(feed.view).toMatchObject({ phase: 'ready', revision: 64_000 });
+    // From 2000 on five doublings, and the whole.
+    expect(shown).toHaveLength(6);
+    expect(shown.every((revision, i) => i === 0 || i === shown.length - 1 || revision >= 2 * (shown[i - 1] ?? 0))).toBe(true);
+  });
+
   test('goes on with what is announced; what comes twice is dropped', async () => {
     const { feed } = feedOf({ upTo: 6 });
     await feed.fill();

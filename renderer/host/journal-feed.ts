@@ -36,7 +36,7 @@ const ahead = 8;
 const shareOfFirst = 0.8;
 /**
  * Of a journal that is still being read there is a look whenever it has grown so many times, and not for fewer events than these: whoever shows it works it
- * out anew for each, so that what all looks cost stays a part of what the last one does (WIN-172).
+ * out anew for each, so that what all looks cost stays a part of what the last one does (WIN-174).
  */
 const growthPerLook = 2;
 const leastPerLook = 2000;

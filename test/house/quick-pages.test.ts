@@ -2,7 +2,7 @@
 import { execFileSync } from 'node:child_process';
 import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import type { Page } from 'playwright';
+import type { BrowserContext, Page, Route } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { samplePlan } from '../builders/in-process.ts';
 import { browserPath, goToPage, keepScreen, type OpenedWindow, openWindow } from '../builders/window.ts';
@@ -24,6 +24,31 @@ function runInto(archives: string): void {
     zero: { windowS: 0 }, pair: { windows: 0 }, invariance: { percent: 0 }, blind: { percent: 0 },
   }));
   cli(archives, 'sweep', plan, '--operator', 'A. Tester', '--quiet');
+}
+
+const resultsAddress = (): string => `${opened?.host.address ?? ''}#/results/${latestRun()}/line`;
+
+/** A page of another profile, what it sends to the host, and where its programs came from. */
+async function coldPage(): Promise<{ readonly context: BrowserContext; readonly page: Page; readonly sent: string[]; readonly programs: string[] }> {
+  if (opened === undefined) throw new Error('There is no browser.');
+  const context = await opened.browser.newContext({ viewport: { width: 1366, height: 768 } });
+  const cold = await context.newPage();
+  const sent: string[] = [];
+  const programs: string[] = [];
+  cold.on('websocket', (socket) => socket.on('framesent', ({ payload }) => sent.push(String(payload))));
+  cold.on('response', (response) => {
+    if (response.url().endsWith('.js')) programs.push(response.url());
+  });
+  return { context, page: cold, sent, programs };
+}
+
+/** What is asked for waits until it is released. */
+function held(): { readonly route: (route: Route) => Promise<void>; readonly release: () => void } {
+  let release = (): void => undefined;
+  const released = new Promise<void>((resolve) => {
+    release = resolve;
+  });
+  return { route: (route) => released.then(() => route.continue()), release };
 }
 
 beforeAll(async () => {
@@ -93,5 +118,44 @@ describe.skipIf(browserPath === null)('pages that answer at once', () => {
     const first = await page.evaluate<number>(`Math.ceil(document.querySelector('.run-grid').clientHeight / document.querySelector('.run-grid tbody tr[aria-rowindex]').getBoundingClientRect().height)`);
     expect(seen.row).toBeGreaterThan(Math.min(first + 6, 30));
     expect(seen).toMatchObject({ frames: 0, focused: true, inSight: true, undrawn: 0 });
+  }, 300_000);
+
+  it('WIN-172 WIN-175 the host is asked for the journal before the drawing part has come, which comes with the first part and not behind it; nothing is asked twice', async () => {
+    const { context, page: cold, sent, programs } = await coldPage();
+    const requested: string[] = [];
+    cold.on('request', (request) => requested.push(request.url()));
+    const [first, drawing] = [held(), held()];
+    await cold.route(/\/assets\/index-[^/]*\.js$/, first.route);
+    await cold.route(/\/assets\/draw-[^/]*\.js$/, drawing.route);
+    await cold.goto(resultsAddress(), { waitUntil: 'commit' });
+    await expect.poll(() => requested.some((url) => url.includes('/assets/draw-'))).toBe(true);
+    expect(sent).toEqual([]);
+    first.release();
+    await expect.poll(() => sent.filter((text) => text.includes('"run.condensed"')).length).toBeGreaterThan(0);
+    expect(await cold.getByRole('heading').count()).toBe(0);
+    drawing.release();
+    await cold.locator('dl.headline').waitFor();
+    expect(sent.filter((text) => text.includes('"parts.list"'))).toHaveLength(1);
+    // A package brings its messages in forty languages: nobody waits for them.
+    const texts = await Promise.all(programs.map(async (url) => (await fetch(url)).text()));
+    expect(texts.join('').length).toBeGreaterThan(500_000);
+    expect(programs.filter((_, i) => texts[i]?.includes('Ungültige Eingabe') === true)).toEqual([]);
+    await context.close();
+    // Built under a test, which asks for a window to find faults in: it is the one for use all the same.
+    expect(process.env['NODE_ENV']).toBe('test');
+    expect(texts.some((text) => text.includes('Minified React error'))).toBe(true);
+  }, 300_000);
+
+  it('WIN-173 what reduces a run begins while its journal is waited for', async () => {
+    const { context, page: cold } = await coldPage();
+    // A window that is not drawn, and a host that never answers.
+    const drawing = held();
+    await cold.route(/\/assets\/draw-[^/]*\.js$/, drawing.route);
+    await cold.routeWebSocket(/\/host/, () => undefined);
+    const worker = cold.waitForEvent('worker', { predicate: (one) => one.url().includes('/reduce-worker-'), timeout: 60_000 });
+    await cold.goto(resultsAddress(), { waitUntil: 'commit' });
+    await worker;
+    drawing.release();
+    await context.close();
   }, 300_000);
 });
