@@ -1,6 +1,6 @@
 /** What is wrong with a document, in sentences that a person can act on. */
 import type { z } from 'zod';
-import { oneLinePattern, shown } from './text.ts';
+import { namePattern, oneLinePattern, shown } from './text.ts';
 
 export interface Problem {
   /** Where: `axes.widthMs[3]`; empty for the document as a whole. */
@@ -88,6 +88,7 @@ function wanted(issue: z.core.$ZodIssue): string {
     case 'invalid_format':
       if (issue.format === 'date') return 'a date like 2026-03-31';
       if (issue.pattern === String(oneLinePattern)) return 'a text of one line, without line breaks and other control characters';
+      if (issue.pattern === String(namePattern)) return 'small letters, digits and hyphens, a letter first';
       return issue.pattern === undefined ? `a text of the form ${issue.format}` : `a text that matches ${issue.pattern}`;
     default:
       return 'given in the form that the schema describes';

@@ -10,6 +10,9 @@ const controls = String.raw`\u0000-\u001f\u007f-\u009f\u2028\u2029\u202a-\u202e\
 export const oneLinePattern = new RegExp(`^[^${controls}]*$`);
 const eachControl = new RegExp(`[${controls}]`, 'g');
 
+/** What a guard is called by: it stands in journals and files. */
+export const namePattern = /^[a-z][a-z0-9-]*$/;
+
 /** A text of one line, `longest` characters at most. */
 export const oneLine = (longest = 1000) => z.string().max(longest).regex(oneLinePattern);
 

@@ -1,4 +1,5 @@
 /** From a document to a plan: the schema, then the rules between fields (PLAN-20 to PLAN-29 in README.md). */
+import { guardSignals } from '../bench/guard-signals.ts';
 import { pathText, problemsOf } from '../boundary/problems.ts';
 import type { Problem } from '../boundary/problems.ts';
 import { countPoints } from './expand.ts';
@@ -41,33 +42,33 @@ function betweenFields(plan: Plan): readonly Problem[] {
     plan.injectors,
     (injector) => injector.serialNumber,
     (index) => ['injectors', index, 'serialNumber'],
-    ({ serialNumber }, first) => `Serial number ${serialNumber} is already that of injectors[${first}]. Each injector is listed once.`,
+    ({ serialNumber }, first) => `Serial number ${serialNumber} is already that of injector ${first + 1} of the list. Each injector is listed once.`,
   );
   once(
     plan.injectors,
     (injector) => injector.channel,
     (index) => ['injectors', index, 'channel'],
-    ({ channel }, first) => `Channel ${channel} already drives injectors[${first}]. Each injector needs its own channel.`,
+    ({ channel }, first) => `Channel ${channel} already drives injector ${first + 1} of the list. Each injector needs its own channel.`,
   );
   once(
     plan.guards,
     (guard) => guard.id,
     (index) => ['guards', index, 'id'],
-    ({ id }, first) => `The id ${id} is already that of guards[${first}]. Each guard needs its own.`,
+    ({ id }, first) => `The id ${id} is already that of guard ${first + 1}. Each guard needs its own.`,
   );
   once(
     plan.types ?? [],
     ({ type }) => type,
     (index) => ['types', index, 'type'],
-    ({ type }, first) => `The type ${type} is already that of types[${first}]. Each type is listed once.`,
+    ({ type }, first) => `The type ${type} is already that of type ${first + 1} of the list. Each type is listed once.`,
   );
   problems.push(...ofTypes(plan), ...ofTargets(plan));
-  for (const { axis, stepsPerUnit, step } of axisSteps) {
+  for (const { axis, unit, stepsPerUnit, step } of axisSteps) {
     once(
       plan.axes[axis],
       (value) => Math.round(value * stepsPerUnit),
       (index) => ['axes', axis, index],
-      (value, first) => `${value} is the same as axes.${axis}[${first}] to the bench, which tells ${step} apart. Each value is listed once.`,
+      (value, first) => `${value} ${unit} is the same as value ${first + 1} to the bench, which tells ${step} apart. Each value is listed once.`,
     );
   }
 
@@ -93,7 +94,7 @@ function betweenFields(plan: Plan): readonly Problem[] {
   }
 
   if (plan.reduction.driftCorrection === 'reference' && plan.reference === undefined) {
-    add(['reduction', 'driftCorrection'], 'What the bench drifts is to be taken off by the reference point, but the plan has none. Give it a reference, or set driftCorrection to none.');
+    add(['reduction', 'driftCorrection'], 'What the bench drifts is to be taken off by the reference point, but the plan has none. Give it a reference, or let the drift stand in the uncertainties.');
   }
 
   if (hasLook(plan)) {
@@ -106,7 +107,8 @@ function betweenFields(plan: Plan): readonly Problem[] {
 
   plan.guards.forEach((guard, index) => {
     if (guard.low !== undefined && guard.high !== undefined && guard.low + guard.hysteresis > guard.high - guard.hysteresis) {
-      add(['guards', index, 'hysteresis'], `With a hysteresis of ${guard.hysteresis} the guard ${guard.id} could never clear between ${guard.low} and ${guard.high}. Make it smaller.`);
+      const unit = guardSignals[guard.signal].plain;
+      add(['guards', index, 'hysteresis'], `With a hysteresis of ± ${guard.hysteresis} ${unit} the guard ${guard.id} could never clear between ${guard.low} and ${guard.high} ${unit}. Make it smaller.`);
     }
   });
   for (const part of ['condition', 'accept'] as const) {
@@ -116,12 +118,12 @@ function betweenFields(plan: Plan): readonly Problem[] {
     }
   }
   if (plan.window.minS > plan.window.maxS) {
-    add(['window', 'minS'], `The shortest window (${plan.window.minS} s) must not be longer than the longest (window.maxS, ${plan.window.maxS} s).`);
+    add(['window', 'minS'], `The shortest window (${plan.window.minS} s) must not be longer than the longest (${plan.window.maxS} s).`);
   }
   for (const part of ['supply', 'condition'] as const) {
     const { steadyS, timeoutS } = plan[part];
     if (steadyS >= timeoutS) {
-      add([part, 'steadyS'], `The value must stay steady for ${steadyS} s, but the wait is given up after ${timeoutS} s. Make steadyS shorter than timeoutS.`);
+      add([part, 'steadyS'], `The value must stay steady for ${steadyS} s, but the wait is given up after ${timeoutS} s. Wait longer, or ask for less.`);
     }
   }
 
@@ -148,7 +150,7 @@ function ofTargets({ targets, axes, injectors, static: held }: Plan): readonly P
     ...atEachVoltage(targets.atVoltage, axes.voltageV, 'axes.voltageV. A target belongs to a voltage that is measured', 'a target').map(({ path, text }) => at(path, text)),
     ...targets.known.flatMap(({ type, pressureKpa, deadTimes }, index): readonly Problem[] => [
       ...(injectors.some((i) => i.type === type) ? [] : [at(['known', index, 'type'], `No injector of the plan is of type ${type}.`)]),
-      ...(axes.pressureKpa.includes(pressureKpa) ? [] : [at(['known', index, 'pressureKpa'], `${pressureKpa} kPa is none of the pressures of axes.pressureKpa.`)]),
+      ...(axes.pressureKpa.includes(pressureKpa) ? [] : [at(['known', index, 'pressureKpa'], `${pressureKpa} kPa is none of the rail pressures of the plan.`)]),
       ...(targets.known.findIndex((k) => k.type === type && k.pressureKpa === pressureKpa) < index ? [at(['known', index, 'type'], `What is known of ${type} at ${pressureKpa} kPa is stated already.`)] : []),
       ...(new Set(deadTimes.map((d) => d.voltageV)).size < deadTimes.length ? [at(['known', index, 'deadTimes'], 'Each voltage is listed once.')] : []),
     ]),
@@ -174,7 +176,7 @@ function atEachVoltage(atVoltage: readonly { readonly voltageV: number }[], amon
 /** PLAN-102 */
 function ofMap({ voltageV, pressureKpa, atVoltage = [] }: NonNullable<NonNullable<Plan['targets']>['map']>): readonly Within[] {
   const twice = (axis: 'voltageV' | 'pressureKpa', values: readonly number[]) =>
-    values.flatMap((value, index) => (values.findIndex((v) => Math.round(v * 1e3) === Math.round(value * 1e3)) < index ? [{ path: [axis, index], text: `${value} is listed already. Each place of the map is listed once.` }] : []));
+    values.flatMap((value, index) => (values.findIndex((v) => Math.round(v * 1e3) === Math.round(value * 1e3)) < index ? [{ path: [axis, index], text: `${value} ${axis === 'voltageV' ? 'V' : 'kPa'} is listed already. Each place of the map is listed once.` }] : []));
   return [
     ...twice('voltageV', voltageV),
     ...twice('pressureKpa', pressureKpa),
@@ -194,8 +196,8 @@ function ofTypes({ types = [], injectors }: Plan): readonly Problem[] {
 
 /** The finest step that the line to the bench can express on each axis: closer values would be the same measurement. */
 const axisSteps = [
-  { axis: 'voltageV', stepsPerUnit: 1e3, step: '1 mV' },
-  { axis: 'pressureKpa', stepsPerUnit: 1e3, step: '1 Pa' },
-  { axis: 'widthMs', stepsPerUnit: 1e6, step: '1 ns' },
-  { axis: 'periodMs', stepsPerUnit: 1e3, step: '1 us' },
+  { axis: 'voltageV', unit: 'V', stepsPerUnit: 1e3, step: '1 mV' },
+  { axis: 'pressureKpa', unit: 'kPa', stepsPerUnit: 1e3, step: '1 Pa' },
+  { axis: 'widthMs', unit: 'ms', stepsPerUnit: 1e6, step: '1 ns' },
+  { axis: 'periodMs', unit: 'ms', stepsPerUnit: 1e3, step: '1 us' },
 ] as const;

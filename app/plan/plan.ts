@@ -4,7 +4,7 @@
  */
 import { z } from 'zod';
 import { guardSignalNames } from '../bench/guard-signals.ts';
-import { oneLine } from '../boundary/text.ts';
+import { namePattern, oneLine } from '../boundary/text.ts';
 
 const positive = z.number().positive();
 const nonNegative = z.number().nonnegative();
@@ -20,7 +20,7 @@ const axis = <T extends z.ZodType>(value: T) => z.array(value).min(1).max(10_000
 /** A guard watches one signal and has one of three answers when the signal leaves its limits for `dwellS`. */
 const guardSchema = z
   .strictObject({
-    id: z.string().regex(/^[a-z][a-z0-9-]*$/),
+    id: z.string().regex(namePattern),
     signal: z.enum(guardSignalNames),
     low: z.number().optional(),
     high: z.number().optional(),

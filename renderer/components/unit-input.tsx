@@ -2,6 +2,7 @@
 import { useState } from 'react';
 import { storedFromTyped, typedFromStored, unitShown } from '../settings/quantities.ts';
 import { TextInput } from './field.tsx';
+import { problemShown } from './problem-shown.ts';
 
 interface InChosenUnit {
   readonly text: string;
@@ -38,6 +39,7 @@ interface UnitInputProps {
   /** A tolerance or an uncertainty. */
   readonly difference?: boolean | undefined;
   readonly hint?: string | undefined;
+  /** As the reader of the document tells it, in the unit of the house. */
   readonly problem?: string;
   readonly disabled?: boolean;
   readonly value: string;
@@ -45,7 +47,7 @@ interface UnitInputProps {
 }
 
 /** Label with the chosen unit behind it. */
-export function UnitInput({ label, unit = '', difference = false, value, onChange, ...rest }: UnitInputProps) {
+export function UnitInput({ label, unit = '', difference = false, problem = '', value, onChange, ...rest }: UnitInputProps) {
   const { text, onText } = useInChosenUnit(unit, value, onChange, difference);
-  return <TextInput label={unit === '' ? label : `${label}, ${unitShown(unit)}`} value={text} onChange={onText} {...rest} />;
+  return <TextInput label={unit === '' ? label : `${label}, ${unitShown(unit)}`} problem={problemShown(problem, unit, difference)} value={text} onChange={onText} {...rest} />;
 }

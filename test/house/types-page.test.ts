@@ -33,7 +33,7 @@ describe.skipIf(browserPath === null)('records of types', () => {
     await field('Nominal static flow, g/min').fill('180,5');
     await field('Supply from, V').fill('16');
     await field('Supply to, V').fill('8');
-    await page.getByText('The least (16) must be below the most').waitFor();
+    await page.getByText('The least (16 V) must be below the most (8 V)').waitFor();
     expect(await save.getAttribute('aria-disabled')).toBe('true');
     await field('Supply from, V').fill('8');
     await field('Supply to, V').fill('15');

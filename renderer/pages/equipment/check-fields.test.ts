@@ -36,3 +36,12 @@ test('WIN-190: lines that are kept in degC and kPa stand there in the chosen uni
   expect(runLines.typed(kept)).toBe('1\t5000\t60.5000\t?\t?\t77\t3.5\n1 5000\n');
   expect(runLines.stored(runLines.typed(kept))).toBe('1\t5000\t60.5000\t?\t?\t25\t350\n1 5000\n');
 });
+
+test('WIN-206: a value of a run that is out of its limits is told with its line and column, in the chosen unit, also while other fields are empty', () => {
+  useSettings.setState({ ...before, pressureUnit: 'psi' });
+  expect(runsOf('1 5000 60 10 110 25 50\n\n1 5000 60 10 110 25 -50')).toBe('Line 3, pressure: This must be at least 0 psi, but it is −50 psi.');
+  expect(runsOf('2 -5000 60 10 110 25 50')).toBe('Line 1, edges: This must be at least 1, but it is −5000.');
+  const draft = beginCheck(equipment(), '2026-11-27', null, 'A. Tester');
+  const { problems } = checkIn({ ...draft, values: { ...draft.values, ambientKpa: '-5' } }, equipment());
+  expect([problems.get('ambientKpa'), problems.get('certificate.number'), problems.get('runs')]).toEqual([expect.stringMatching(/^This must be more than 0, but it is -5\.$/u), 'This has to be stated.', expect.stringContaining('Write one run a line')]);
+});

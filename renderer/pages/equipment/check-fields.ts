@@ -2,6 +2,8 @@
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { parseMeterCheck } from '../../../app/meter-check/meter-check.ts';
 import type { RunState } from '../../../app/journal/state.ts';
+import { problemShown } from '../../components/problem-shown.ts';
+import { shownText } from '../../components/shown-text.ts';
 import { storedFromTyped, typedFromStored, unitShown } from '../../settings/quantities.ts';
 import { readNumber } from '../../settings/read-number.ts';
 import { fieldText } from './fields.ts';
@@ -77,10 +79,11 @@ export interface CheckDraft {
   readonly acceptedWhy: string;
 }
 
-export const runColumnsText = (): string => `rate no., edges, time s, start g, end g, temperature ${unitShown('°C')}, pressure ${unitShown('kPa')}`;
+/** Columns of the lines of runs, with the units of the document. */
+const runWords: readonly string[] = ['rate no.', 'edges', 'time', 'start', 'end', 'temperature', 'pressure'];
+const runUnits: readonly string[] = ['', '', 's', 'g', 'g', '°C', 'kPa'];
 
-/** Of each column of the lines of runs; empty: it is no quantity that has a choice of units. */
-const runUnits: readonly string[] = ['', '', '', '', '', '°C', 'kPa'];
+export const runColumnsText = (): string => runWords.map((word, i) => `${word} ${unitShown(runUnits[i] ?? '')}`.trim()).join(', ');
 
 /** Lines of runs with another text for each value that has a choice of units. What stands between values, and lines that are not whole, stay as they are. */
 function runValues(lines: string, changed: (unit: string, text: string) => string): string {
@@ -132,16 +135,33 @@ export function checkIn({ values, purpose, runs, acceptedWhy }: CheckDraft, equi
   }
   const rates = ratesIn(runs);
   if (typeof rates === 'string') problems.set('runs', rates);
-  else document['flowRates'] = rates;
+  else document['flowRates'] = rates.map((rate) => ({ runs: rate.map(({ run }) => run) }));
   if (acceptedWhy.trim() !== '') document['driftAccepted'] = { by: values['operator'] ?? '', why: acceptedWhy.trim() };
-  if (problems.size === 0) {
-    const parsed = parseMeterCheck(document);
-    for (const { path, text } of parsed.ok ? [] : parsed.problems) {
-      const field = path.startsWith('flowRates') ? 'runs' : fields.some((f) => f.path === path) ? path : 'runs';
-      if (!problems.has(field)) problems.set(field, field === 'runs' ? `${path}: ${text}` : text);
-    }
-  }
+  addProblems(problems, document, rates);
   return { document, problems };
+}
+
+/** What the reader of checks finds in the document, beside what was found as it was made. */
+function addProblems(problems: Map<string, string>, document: unknown, rates: readonly (readonly RunOfLine[])[] | string): void {
+  const isWhole = problems.size === 0;
+  const parsed = parseMeterCheck(document);
+  for (const { path, text } of parsed.ok ? [] : parsed.problems) {
+    const ofRun = path.startsWith('flowRates');
+    const field = !ofRun && fields.some((f) => f.path === path) ? path : 'runs';
+    // What is only not stated yet is told at its own field.
+    if (problems.has(field) || (!isWhole && field === 'runs' && !ofRun)) continue;
+    problems.set(field, field === 'runs' ? problemOfRun(path, text, rates) : text);
+  }
+}
+
+/** A problem of a run at the line that it was read from; of all of them, as it is. */
+function problemOfRun(path: string, text: string, rates: readonly (readonly RunOfLine[])[] | string): string {
+  const [, rate, run, name] = /^flowRates\[(\d+)\]\.runs\[(\d+)\](?:\.(\w+))?/u.exec(path) ?? [];
+  const line = typeof rates === 'string' ? undefined : rates[Number(rate)]?.[Number(run)]?.line;
+  const column = names.findIndex((one) => one === name);
+  if (line === undefined) return shownText(text);
+  const words = column < 0 ? '' : `, ${runWords[column + 1] ?? ''}`;
+  return `Line ${line}${words}: ${problemShown(text, column < 0 ? '' : runUnits[column + 1])}`;
 }
 
 function put(document: Record<string, unknown>, path: string, value: unknown): void {
@@ -154,9 +174,15 @@ function put(document: Record<string, unknown>, path: string, value: unknown): v
 
 const names = ['edges', 'durationS', 'startG', 'endG', 'meterTemperatureC', 'meterPressureKpa'] as const;
 
+interface RunOfLine {
+  readonly run: Readonly<Record<string, number>>;
+  /** Counted from 1. */
+  readonly line: number;
+}
+
 /** Runs by their rate, or what is wrong with the lines. */
-function ratesIn(text: string): { readonly runs: readonly object[] }[] | string {
-  const rates = new Map<string, object[]>();
+function ratesIn(text: string): (readonly RunOfLine[])[] | string {
+  const rates = new Map<string, RunOfLine[]>();
   for (const [index, line] of text.split('\n').entries()) {
     const parts = line.trim().split(/[;\s]+/u).filter((part) => part !== '');
     if (parts.length === 0) continue;
@@ -168,9 +194,9 @@ function ratesIn(text: string): { readonly runs: readonly object[] }[] | string 
       if (read.kind !== 'number') return `Line ${index + 1}: ${read.kind === 'unreadable' ? read.why : 'a value is missing.'}`;
       run[name] = read.value;
     }
-    rates.set(rate, [...(rates.get(rate) ?? []), run]);
+    rates.set(rate, [...(rates.get(rate) ?? []), { run, line: index + 1 }]);
   }
-  return rates.size === 0 ? `Write one run a line: ${runColumnsText()}.` : [...rates.values()].map((runs) => ({ runs }));
+  return rates.size === 0 ? `Write one run a line: ${runColumnsText()}.` : [...rates.values()];
 }
 
 /** Fewer edges than this say nothing of a K-factor to a part in a hundred, however often they are counted. */

@@ -98,7 +98,7 @@ export function CheckForm({ draft, equipment, against, onChange, onLeave, onKept
                     unit={unit}
                     difference={difference}
                     hint={hint ?? (optional === undefined ? undefined : 'May be left empty; a caution then asks for it.')}
-                    problem={(draft.values[path] ?? '') === '' ? '' : shownText(read.problems.get(path) ?? '')}
+                    problem={(draft.values[path] ?? '') === '' ? '' : (read.problems.get(path) ?? '')}
                     value={draft.values[path] ?? ''}
                     onChange={(text) => change({ values: { ...draft.values, [path]: text } })}
                   />

@@ -224,7 +224,7 @@ function SheetForm({ draft, controller, edgesPerMl, against, onKept }: SheetForm
     onKept({ well: kept.qualified, text: `Sheet ${kept.version} was kept. ${kept.text}` });
   };
   const lineOf = (name: QualificationLineName): QualificationLine | undefined => outcome?.lines.find((line) => line.name === name);
-  const field = (path: string, label: string, unit?: string): ReactNode => <UnitInput label={label} unit={unit} problem={shownText(problems.get(path) ?? '')} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />;
+  const field = (path: string, label: string, unit?: string): ReactNode => <UnitInput label={label} unit={unit} problem={problems.get(path) ?? ''} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />;
   const button = (line: string, text: string, go: () => void): ReactNode => (
     <Button busy={reading === line} against={reading === line ? '' : notNow} onPress={go}>
       {reading === line ? 'Being read …' : text}
@@ -298,7 +298,7 @@ function SheetForm({ draft, controller, edgesPerMl, against, onKept }: SheetForm
         <summary>Limits, hours and notes</summary>
         <div className="field-row">
           {Object.entries(limitNames).map(([name, { label, unit }]) => (
-            <UnitInput key={name} label={label} unit={unit} problem={shownText(problems.get(`limits.${name}`) ?? '')} value={draft.values[`limits.${name}`] ?? ''} onChange={(text) => set(`limits.${name}`, text)} />
+            <UnitInput key={name} label={label} unit={unit} problem={problems.get(`limits.${name}`) ?? ''} value={draft.values[`limits.${name}`] ?? ''} onChange={(text) => set(`limits.${name}`, text)} />
           ))}
           {field('validHours', 'Holds for, h')}
           {field('notes', 'Notes')}

@@ -190,11 +190,11 @@ export function ChangeForm({ history, against, onSaved }: { readonly history: An
               const shown = taken === undefined ? hint : [hint ?? '', `Empty: ${decimals(taken)}.`].filter((part) => part !== '').join(' ');
               const problem = read.problems.get(path);
               return kind === 'curve' ? (
-                <Field key={path} label={`${label}: Hz, edges/L, own uncertainty in %`} hint={shown} problem={problem ?? ''}>
+                <Field key={path} label={`${label}: Hz, edges/L, own uncertainty in %`} hint={shown} problem={shownText(problem ?? '')}>
                   <textarea className="field-frame" rows={8} value={values[path] ?? ''} spellCheck={false} aria-invalid={problem !== undefined} onChange={(event) => set(path, event.target.value)} />
                 </Field>
               ) : (
-                <UnitInput key={path} label={label} unit={unit} difference={difference} hint={kind === 'day' ? 'Like 2026-03-31.' : shown} problem={shownText(problem ?? '')} value={values[path] ?? ''} onChange={(text) => set(path, text)} />
+                <UnitInput key={path} label={label} unit={unit} difference={difference} hint={kind === 'day' ? 'Like 2026-03-31.' : shown} problem={problem ?? ''} value={values[path] ?? ''} onChange={(text) => set(path, text)} />
               );
             })}
           </Section>

@@ -91,11 +91,13 @@ export function typeIn({ values, template }: TypeDraft): TypeRead {
   }
   if (template !== null) document['template'] = template;
   if ((document['type'] ?? '') === '') problems.set('type', 'This has to be stated.');
-  if (problems.size > 0) return { document, problems };
+  const isWhole = problems.size === 0;
   const parsed = parseTypeRecord(document);
   if (!parsed.ok) {
     for (const { path, text } of parsed.problems) {
       const at = allFields.some((field) => field.path === path) ? path : '';
+      // What is only not stated yet is told at its own field.
+      if (!isWhole && (at === '' || problems.has(at))) continue;
       problems.set(at, at === '' ? [problems.get('') ?? '', `${path}: ${text}`].join(' ').trim() : text);
     }
   }

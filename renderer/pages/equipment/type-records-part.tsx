@@ -168,7 +168,7 @@ function TypeForm({ against, onSaved }: { readonly against: string; readonly onS
               kind === 'drive' ? (
                 <Choice key={path} label={label} value={draft.values[path] ?? ''} options={drives} onChange={(value) => set(path, value)} />
               ) : (
-                <UnitInput key={path} label={label} unit={unit} hint={hint === undefined ? undefined : shownText(hint)} problem={shownText(problems.get(path) ?? '')} disabled={path === 'type' && basedOn > 0} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />
+                <UnitInput key={path} label={label} unit={unit} hint={hint === undefined ? undefined : shownText(hint)} problem={problems.get(path) ?? ''} disabled={path === 'type' && basedOn > 0} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />
               ),
             )}
           </Section>

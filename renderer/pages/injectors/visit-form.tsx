@@ -6,7 +6,7 @@ import { ConfirmButton } from '../../components/dialog.tsx';
 import { Choice, DayInput, NumberInput, TextInput } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
-import { shownText } from '../../components/shown-text.ts';
+import { problemShown } from '../../components/problem-shown.ts';
 import { useInChosenUnit } from '../../components/unit-input.tsx';
 import { useSaveKey } from '../../components/save-key.ts';
 import { Notice } from '../../components/status.tsx';
@@ -56,7 +56,7 @@ interface VisitNumberProps {
 /** A number of the record, typed in the chosen unit (WIN-130). */
 function VisitNumber({ label, unit, hint, problem, value, onChange }: VisitNumberProps) {
   const { text, onText } = useInChosenUnit(unit, value, onChange);
-  return <NumberInput label={label} unit={unitShown(unit)} hint={hint} problem={shownText(problem)} value={numberIn(text)} typed={text} onTyped={onText} onChange={() => undefined} />;
+  return <NumberInput label={label} unit={unitShown(unit)} hint={hint} problem={problemShown(problem, unit)} value={numberIn(text)} typed={text} onTyped={onText} onChange={() => undefined} />;
 }
 
 /** What the host says of a part of the record, at the field that has it. */

@@ -8,7 +8,7 @@ import { fieldAt, listPaths } from './fields.ts';
 import type { ListName } from './fields.ts';
 import { useTyped } from '../../typed/typed.ts';
 import { changeForm, setUnread } from './plan-draft.ts';
-import { FieldProblems, idOf, rangeHint } from './plan-field.tsx';
+import { FieldProblems, idOf, planProblemShown, rangeHint } from './plan-field.tsx';
 import { problemsAt } from './plan-form.ts';
 import { ascending, listText, readValues, withValues } from '../../components/value-list.ts';
 import type { ListReading } from '../../components/value-list.ts';
@@ -150,7 +150,7 @@ export function AxisField({ axis, values: stored, problems }: AxisFieldProps) {
                       id={idOf(`${path}[${index}]`)}
                       className={own.length > 0 ? 'plan-chip plan-chip-bad' : 'plan-chip'}
                       tabIndex={index === tabStop ? 0 : -1}
-                      aria-label={`${value} ${field.unit}${own.length > 0 ? `, ${own.join(' ')}` : ''}. Remove.`}
+                      aria-label={`${value} ${field.unit}${own.length > 0 ? `, ${own.map((text) => planProblemShown(text, words.unit)).join(' ')}` : ''}. Remove.`}
                       title="Delete, or click, takes this value out"
                       onFocus={() => setCurrent(index)}
                       onKeyDown={(event) => onChipKey(event, index)}
@@ -246,7 +246,7 @@ export function AxisField({ axis, values: stored, problems }: AxisFieldProps) {
       <span className="field-hint" id={`${id}:help`}>
         {field.help} {rangeHint(words)}
       </span>
-      <FieldProblems id={`${id}:wrong`} texts={[...new Set(wrong)].slice(0, 4)} />
+      <FieldProblems id={`${id}:wrong`} texts={[...new Set(wrong)].slice(0, 4)} unit={words.unit} />
       {readings.length > 0 && (
         <div className="button-row" role="group" aria-label={`What is meant: values of ${field.label}`}>
           {readings.map((reading) => (

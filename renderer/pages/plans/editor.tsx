@@ -8,14 +8,14 @@ import { Notice } from '../../components/status.tsx';
 import type { TypeRecord } from '../../../app/type-record/type-record.ts';
 import { useHost } from '../../host/host.ts';
 import { AxisField } from './axis-field.tsx';
-import { axisNames, fieldAt, foldedPaths, labelAt, listNames, listPaths, mapLists, openPaths } from './fields.ts';
+import { axisNames, fieldAt, foldedPaths, labelAt, listNames, listPaths, mapLists, openPaths, wordsAt } from './fields.ts';
 import type { FieldPath } from './fields.ts';
 import { ForecastPart } from './forecast-part.tsx';
 import { GuardsPart } from './guards-part.tsx';
 import { InjectorsPart } from './injectors-part.tsx';
 import { KnownTypesPart } from './known-part.tsx';
 import { changeForm } from './plan-draft.ts';
-import { FieldControl, FieldProblems, idOf, LabelledField, PlanField } from './plan-field.tsx';
+import { FieldControl, FieldProblems, idOf, LabelledField, planProblemShown, PlanField, unitOfGuard } from './plan-field.tsx';
 import { placesOf, problemsAt } from './plan-form.ts';
 import type { PlanForm } from './plan-form.ts';
 import { PointsChart } from './points-chart.tsx';
@@ -141,7 +141,7 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
 
       <div className="section-wide" id="plan:sheet" tabIndex={-1}>
         <Section title="Pre-flight sheet" wide>
-          <SheetPlace checked={checked} ready={expansion !== null} />
+          <SheetPlace form={form} checked={checked} ready={expansion !== null} />
         </Section>
       </div>
     </div>
@@ -156,7 +156,7 @@ const wantsMap = (form: PlanForm): boolean => isGiven(form, 'targets.map.deadTim
 /** Whether the plan states what is wanted, in place of replicates. */
 const wantsTargets = (form: PlanForm): boolean => isGiven(form, 'targets.deadTimeUs') || isGiven(form, 'targets.slopePercent') || isGiven(form, 'targets.staticFlowPercent') || isGiven(form, 'targets.spend') || wantsMap(form);
 
-function SheetPlace({ checked, ready }: { readonly checked: Checked; readonly ready: boolean }) {
+function SheetPlace({ form, checked, ready }: { readonly form: PlanForm; readonly checked: Checked; readonly ready: boolean }) {
   const { bench } = useHost();
   if (!ready) return <p className="quiet">Pre-flight comes when the plan has no problems.</p>;
   switch (checked.state) {
@@ -172,7 +172,7 @@ function SheetPlace({ checked, ready }: { readonly checked: Checked; readonly re
           )}
           {checked.problems.map(({ path, text }) => (
             <Notice key={`${path} ${text}`} tone="bad">
-              {path === '' ? text : `${path}: ${text}`}
+              {path === '' ? '' : `${nameOf(path)}: `}{planProblemShown(text, ...unitAt(form, path))}
             </Notice>
           ))}
           {checked.sheet !== null && <SheetPart sheet={checked.sheet} />}
@@ -210,7 +210,7 @@ function ReferenceInjector({ form, problems }: { readonly form: PlanForm; readon
   const path = 'reference.injector';
   const wrong = problemsAt(problems, path);
   const value = form.texts[path] ?? '';
-  const serials = form.injectors.map(({ serialNumber }) => serialNumber);
+  const serials = [...new Set(form.injectors.map(({ serialNumber }) => serialNumber))];
   const field = { ...fieldAt(path), kind: 'choice' as const, choices: serials };
   return (
     <LabelledField field={field} path={path} wrong={wrong}>
@@ -244,7 +244,7 @@ export function goToField(path: string): void {
 }
 
 /** All problems, each a way to its field. */
-export function ProblemList({ problems }: { readonly problems: readonly Problem[] }) {
+export function ProblemList({ form, problems }: { readonly form: PlanForm; readonly problems: readonly Problem[] }) {
   const most = 8;
   if (problems.length === 0) return null;
   return (
@@ -256,13 +256,20 @@ export function ProblemList({ problems }: { readonly problems: readonly Problem[
             <Button kind="quiet" onPress={() => goToField(path)}>
               {nameOf(path)}
             </Button>{' '}
-            {text}
+            {planProblemShown(text, ...unitAt(form, path))}
           </li>
         ))}
       </ul>
       {problems.length > most && <p>And {problems.length - most} more, each at its field.</p>}
     </Notice>
   );
+}
+
+/** In which unit of the document the field at a path is, and whether that is a difference. */
+function unitAt({ guards }: PlanForm, path: string): readonly [unit: string, difference: boolean] {
+  const [, index, column] = /^guards\[(\d+)\]\.(\w+)$/u.exec(path) ?? [];
+  const ofGuard = index === undefined || column === undefined ? null : unitOfGuard(guards[Number(index)]?.signal ?? '', column);
+  return ofGuard === null ? [wordsAt(path.replace(/\[\d+\]/gu, '[]'))?.unit ?? wordsAt(path.replace(/\[\d+\]$/u, ''))?.unit ?? '', false] : [ofGuard.unit, ofGuard.difference];
 }
 
 /** A path as the form calls it: `Pulse width, 4th value`. */

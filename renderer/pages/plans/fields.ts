@@ -180,7 +180,7 @@ const words = {
   'reduction.repeatabilityPercent': { label: 'Repeatability limit', unit: '%', help: 'Standard deviation of windows of one width, up to which that width counts as usable.' },
   'reduction.slopeOverVoltage': { label: 'Slope over voltages', unit: '', help: 'One slope for all voltages of an injector: as far as the data say so, never, or always.' },
   'reduction.pressureEffect.percentPer100Kpa': { label: 'Dead time for 100 kPa more', unit: '%', help: 'What the rail pressure does to the dead time of this type, where it is known: dead times near one measured pressure are then calculated. Empty: they are not.' },
-  'reduction.pressureEffect.uncertaintyPercentPer100Kpa': { label: 'Its standard uncertainty', unit: '%', help: 'Of the change for 100 kPa. Given with it, or neither.' },
+  'reduction.pressureEffect.uncertaintyPercentPer100Kpa': { label: 'Its standard uncertainty', unit: '%', help: 'Of that change. Given with it, or neither.' },
   'reduction.driftCorrection': { label: 'Drift of the bench', unit: '', help: 'What the reference point drifted by stands in the uncertainties, or is taken off every mass.' },
   'reduction.coil.kelvinPerWatt': { label: 'Coil, for one watt', unit: 'K/W', help: 'How much warmer than the fuel a watt makes coils of this type. Empty, all four: a usual coil, and what the windows of a shuffled order tell.' },
   'reduction.coil.uncertaintyKelvinPerWatt': { label: 'Its standard uncertainty', unit: 'K/W', help: 'Of the kelvins for one watt.' },
@@ -296,10 +296,9 @@ export function fieldAt(path: FieldPath): FieldWords {
   return field;
 }
 
-/** The label of a path, where it is a field. */
-export function labelAt(path: string): string | undefined {
-  return fields.get(path)?.label;
-}
+/** Of a path, where it is a field. */
+export const wordsAt = (path: string): FieldWords | undefined => fields.get(path);
+export const labelAt = (path: string): string | undefined => wordsAt(path)?.label;
 
 /** A sentence about a plan with its fields as the form calls them, in the place of their paths in the document (WIN-115); the path of another document, which stands in brackets, is left out. */
 export const withFieldNames = (text: string): string =>

@@ -244,7 +244,7 @@ export default function PlansPage() {
                 {draft.leftOut.length > 12 ? ` and ${draft.leftOut.length - 12} more` : ''}.
               </Notice>
             )}
-            <ProblemList problems={problems} />
+            <ProblemList form={form} problems={problems} />
             <Editor form={form} problems={problems} parts={parts} records={records} expansion={settled === null ? null : expansion} checked={checked} />
           </div>
         )}

@@ -1,10 +1,11 @@
 import type { ReactNode } from 'react';
 import { guardSignals } from '../../../app/bench/guard-signals.ts';
 import type { Problem } from '../../../app/boundary/problems.ts';
+import { problemShown } from '../../components/problem-shown.ts';
 import { shownText } from '../../components/shown-text.ts';
 import { useInChosenUnit } from '../../components/unit-input.tsx';
 import { allShown, typedFromStored, unitShown } from '../../settings/quantities.ts';
-import { choiceWords, fieldAt } from './fields.ts';
+import { choiceWords, fieldAt, withFieldNames } from './fields.ts';
 import type { FieldWords, FieldPath } from './fields.ts';
 import { changeForm } from './plan-draft.ts';
 import { problemsAt } from './plan-form.ts';
@@ -114,7 +115,7 @@ export function RowCell({ list, index, column, value, problems, row, unit = null
         typedIn={unit}
         onChange={onChange}
       />
-      <FieldProblems id={idOf(`${path}:wrong`)} texts={problems} />
+      <FieldProblems id={idOf(`${path}:wrong`)} texts={problems} {...(unit ?? { unit: field.unit })} />
     </td>
   );
 }
@@ -234,18 +235,21 @@ export function LabelledField({ field, path, wrong, children }: LabelledProps) {
       <span className="field-hint" id={`${id}:help`}>
         {shownText(field.help)} {rangeHint(field)}
       </span>
-      <FieldProblems id={`${id}:wrong`} texts={wrong} />
+      <FieldProblems id={`${id}:wrong`} texts={wrong} unit={field.unit} />
     </div>
   );
 }
 
+/** With fields as the form calls them, in the unit in which this one is typed. WIN-206 */
+export const planProblemShown = (text: string, unit = '', difference = false): string => problemShown(withFieldNames(text), unit, difference);
+
 /** The element stays when it is empty, so that what describes a field is always there. */
-export function FieldProblems({ id, texts }: { readonly id: string; readonly texts: readonly string[] }) {
+export function FieldProblems({ id, texts, unit = '', difference = false }: { readonly id: string; readonly texts: readonly string[] } & Partial<CellUnit>) {
   return (
     <span id={id} className="plan-problems">
       {texts.map((text) => (
         <span className="field-problem" key={text}>
-          {shownText(text)}
+          {planProblemShown(text, unit, difference)}
         </span>
       ))}
     </span>

@@ -10,6 +10,7 @@ import { Choice, DayInput, Field, TextInput } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { detailsInFile } from '../../components/report-details.ts';
+import { problemShown } from '../../components/problem-shown.ts';
 import { saveFile } from '../../components/save-file.ts';
 import { Notice } from '../../components/status.tsx';
 import { VersionBar } from '../../components/version-bar.tsx';
@@ -175,7 +176,7 @@ function DetailsForm({ against, focused, onSaved }: { readonly against: string; 
             ) : kind === 'date' ? (
               <DayInput key={path} label={label} problem={problemAt(path)} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />
             ) : (
-              <TextInput key={path} label={unit === undefined ? label : `${label}, ${unit}`} hint={hint} problem={problemAt(path)} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />
+              <TextInput key={path} label={unit === undefined ? label : `${label}, ${unit}`} hint={hint} problem={problemShown(problemAt(path), unit)} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />
             ),
           )}
         </Section>

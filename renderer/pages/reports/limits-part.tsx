@@ -1,6 +1,8 @@
 /** Limits that were agreed, a row each (WIN-160). */
 import { Button } from '../../components/button.tsx';
 import { Section } from '../../components/page.tsx';
+import { problemShown } from '../../components/problem-shown.ts';
+import { shownText } from '../../components/shown-text.ts';
 import { useInChosenUnit } from '../../components/unit-input.tsx';
 import { unitShown } from '../../settings/quantities.ts';
 import { columnsOf, limitColumns, limitKinds, type LimitDraft, type LimitKind } from './details-form.ts';
@@ -77,7 +79,7 @@ function LimitRow({ limit, index, problems, onChange, onRemove }: LimitRowProps)
             </option>
           ))}
         </select>
-        {whole !== undefined && <span className="field-problem">{whole}</span>}
+        {whole !== undefined && <span className="field-problem">{shownText(whole)}</span>}
       </td>
       {limitColumns.map(({ key, label, ...column }) => (
         <td key={key}>
@@ -108,7 +110,7 @@ function LimitCell({ name, unit, value, problem, onChange }: LimitCellProps) {
   return (
     <>
       <input className="field-frame" aria-label={name} aria-invalid={problem !== undefined} autoComplete="off" spellCheck={false} value={text} onChange={(event) => onText(event.target.value)} />
-      {problem !== undefined && <span className="field-problem">{problem}</span>}
+      {problem !== undefined && <span className="field-problem">{problemShown(problem, unit)}</span>}
     </>
   );
 }

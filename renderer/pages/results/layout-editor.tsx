@@ -5,7 +5,7 @@ import { Button } from '../../components/button.tsx';
 import { Choice, NumberInput, TextInput } from '../../components/field.tsx';
 import { unitShown } from '../../settings/quantities.ts';
 import { saveFile } from '../../components/save-file.ts';
-import { shownText } from '../../components/shown-text.ts';
+import { problemShown } from '../../components/problem-shown.ts';
 import { Notice } from '../../components/status.tsx';
 import { layoutFormOf, layoutAxes, layoutOf, problemOf, type LayoutForm } from './layout-form.ts';
 
@@ -47,7 +47,7 @@ export function LayoutEditor({ layout, against, onUse, onKeep }: LayoutEditorPro
       <TextInput label="Name of the layout" problem={name === '' ? '' : problemOf(problems, 'name')} hint={name === '' ? 'Needed: it is kept and chosen under it.' : undefined} value={name} onChange={(text) => change({ name: text })} />
       <div className="field-row">
         {layoutAxes.map(({ key, label, unit }) => (
-          <TextInput key={key} label={`${label} in ${unitShown(unit)}`} hint="Empty: as measured." problem={shownText(problemOf(problems, `axes.${key}`))} value={form.axes[key]} onChange={(text) => setForm((before) => ({ ...before, axes: { ...before.axes, [key]: text } }))} />
+          <TextInput key={key} label={`${label} in ${unitShown(unit)}`} hint="Empty: as measured." problem={problemShown(problemOf(problems, `axes.${key}`), unit)} value={form.axes[key]} onChange={(text) => setForm((before) => ({ ...before, axes: { ...before.axes, [key]: text } }))} />
         ))}
       </div>
       <div className="field-row">
