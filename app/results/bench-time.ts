@@ -11,19 +11,19 @@ export type TimeKind =
 export const timeKinds: readonly { readonly kind: TimeKind; readonly word: string; readonly meaning: string }[] = [
   { kind: 'windows', word: 'measuring windows', meaning: 'windows that were accepted, but for those named below' },
   { kind: 'set-points', word: 'set points', meaning: 'supply, pressure and temperatures on their way to what a point wants' },
-  { kind: 'purging', word: 'purging', meaning: 'pulses that rinse an injector before it is measured' },
+  { kind: 'purging', word: 'purging', meaning: 'pulses that flush an injector before it is measured' },
   { kind: 'settling', word: 'settling', meaning: 'pulses before a window, until the flow is even' },
   { kind: 'stopping', word: 'stopping pulses', meaning: 'from the end of a window until its pulses have stopped' },
   { kind: 'reference', word: 'reference points', meaning: 'whole attempts at them' },
   { kind: 'zero', word: 'zero points', meaning: 'whole attempts at them: every injector is shut' },
-  { kind: 'checks', word: 'looks and self-checks', meaning: 'first look, period pairs, invariance set, blind windows: whole attempts' },
+  { kind: 'checks', word: 'first look and checks', meaning: 'the first windows of each injector, and windows that check the run (period pairs, invariance set, blind windows): whole attempts' },
   { kind: 'repeated', word: 'attempts without a result', meaning: 'whole attempts that were rejected or cut short' },
   { kind: 'deciding', word: 'between points', meaning: 'no attempt goes on: what comes next is worked out' },
   { kind: 'proving', word: 'proving the watchdog', meaning: 'before the run is measured, and after a new start of the controller' },
   { kind: 'safe', word: 'making safe', meaning: 'until pulses off, supply down and disarmed are confirmed' },
   { kind: 'holds', word: 'holds', meaning: 'an alarm held the run, which went on by itself' },
   { kind: 'rests', word: 'rests', meaning: 'paused or tripped, until a person let it go on' },
-  { kind: 'away', word: 'host away', meaning: 'the host had ended or died, until another took the run over' },
+  { kind: 'away', word: 'program not running', meaning: 'the program had ended or died, until another start took the run over' },
 ];
 
 /** Seconds by the clock that dates the journal, of a run from its first start on. */

@@ -50,7 +50,7 @@ const choose = async (page: Page, wanted: Readonly<Record<string, string>>): Pro
 };
 
 /** Numbers of our own rules, and words that are none of the trade. */
-const ourOwn = /\b(?:RUN|PRE|PLAN|RED|WIN|HOST|EQ|SCH|CMP|MA|ST|CH|LINE|ARC|REP)-\d+\b|dead-man|left over beside|put the run away|held against|stands? against|\bno such thing\b/iu;
+const ourOwn = /\b(?:RUN|PRE|PLAN|RED|WIN|HOST|EQ|SCH|CMP|MA|ST|CH|LINE|ARC|REP)-\d+\b|dead-man|left over beside|put the run away|held against|stands? against|instruments leave|looks and self|changed nuisance|\bno such thing\b/iu;
 
 describe.skipIf(browserPath === null)('every page and view', { timeout: 600_000 }, () => {
   let opened: OpenedWindow;

@@ -4,8 +4,10 @@ import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import type { Plan } from '../../app/plan/plan.ts';
 import { samplePath } from '../../main/samples/samples.ts';
-import { browserPath, keepScreen, type OpenedWindow, openWindow, violations } from '../builders/window.ts';
+import { parsePlan } from '../../app/plan/parse.ts';
+import { browserPath, keepScreen, type OpenedWindow, openWindow, startRun, violations } from '../builders/window.ts';
 
 const root = join(import.meta.dirname, '../..');
 let opened: OpenedWindow | undefined;
@@ -15,11 +17,18 @@ let said = '';
 
 const command = (folder: string, ...rest: readonly string[]): string => execFileSync(process.execPath, [join(root, 'main/cli/main.ts'), ...rest, '--archive', join(folder, 'archive.sqlite')], { encoding: 'utf8', stdio: 'pipe' });
 
+/** A point that is held `replicates` times for so many seconds. */
+function holdOf(seconds: number, replicates: number): Plan {
+  const sample = JSON.parse(readFileSync(samplePath('reference-hold'), 'utf8')) as { readonly window: object; readonly axes: object };
+  const parsed = parsePlan({ ...sample, look: { windowS: 0 }, zero: { windowS: 10 }, axes: { ...sample.axes, replicates }, window: { ...sample.window, minS: seconds, maxS: 1.1 * seconds } });
+  if (!parsed.ok) throw new Error(parsed.problems.map(({ text }) => text).join(' '));
+  return parsed.plan;
+}
+
 /** A point that is held for ten minutes. */
 function holdInto(folder: string): void {
   const plan = join(folder, 'plan.json');
-  const sample = JSON.parse(readFileSync(samplePath('reference-hold'), 'utf8')) as { window: object };
-  writeFileSync(plan, JSON.stringify({ ...sample, look: { windowS: 0 }, zero: { windowS: 10 }, window: { ...sample.window, minS: 600, maxS: 660 } }));
+  writeFileSync(plan, JSON.stringify(holdOf(600, 1)));
   command(folder, 'sweep', plan, '--operator', 'A. Tester', '--quiet');
   said = command(folder, 'stability', '--json');
 }
@@ -63,4 +72,40 @@ describe.skipIf(browserPath === null)('stability in the window', () => {
     await keepScreen(page, 'stability-1920-dark');
     expect(complaints).toEqual([]);
   }, 300_000);
+
+  it('WIN-207 follows a run that goes on: it is told again as windows come, stays where it is and as it was opened, and ends as the command has it', async () => {
+    if (opened === undefined) throw new Error('there is no window');
+    await page.setViewportSize({ width: 1366, height: 768 });
+    await page.emulateMedia({ colorScheme: 'light' });
+    await page.getByRole('navigation', { name: 'Pages' }).getByRole('link', { name: 'Bench', exact: true }).click();
+    await startRun(page, opened.folder, holdOf(40, 8), 8);
+    const run = await page.getByRole('main').getByRole('link', { name: 'Results', exact: true }).first().getAttribute('href', { timeout: 120_000 });
+    await page.evaluate(`window.location.hash = ${JSON.stringify(`${(run ?? '').replace(/^.*#/u, '#')}/drift`)}`);
+    const region = page.getByRole('region', { name: /^Stability of a held point/u });
+    const windows = async (): Promise<number> => {
+      const found = /(One|\d+) windows?, /u.exec(await region.innerText())?.[1];
+      return found === undefined ? 0 : found === 'One' ? 1 : Number(found);
+    };
+    await expect.poll(windows, { timeout: 120_000 }).toBeGreaterThan(0);
+    const first = await windows();
+    expect(await region.innerText()).toContain('The run goes on: it is worked out again');
+    await region.getByText(/^Rail pressure: /u).click();
+    const opens = region.getByRole('region', { name: 'Allan deviation: rail pressure' });
+    await opens.waitFor();
+    await region.scrollIntoViewIfNeeded();
+    const place = (): Promise<number> => page.evaluate('scrollY');
+    const before = await place();
+    await expect.poll(windows, { timeout: 120_000 }).toBeGreaterThan(first);
+    // Nothing of it went away meanwhile, and the page did not move.
+    expect([await opens.isVisible(), await place()]).toEqual([true, before]);
+    await keepScreen(page, 'stability-follows');
+    await expect.poll(windows, { timeout: 240_000 }).toBe(8);
+    await expect.poll(() => region.innerText(), { timeout: 60_000 }).not.toContain('The run goes on');
+    const [told] = command(opened.folder, 'stability', '--json').trim().split('\n').map((line) => JSON.parse(line) as { readonly windows: number; readonly rows: readonly { readonly deviation: number }[] });
+    const table = region.getByRole('region', { name: 'Allan deviation: mass per pulse' });
+    await expect.poll(async () => (await table.getByRole('row').count()) - 1, { timeout: 60_000 }).toBe(told?.rows.length);
+    const shown = (await table.getByRole('row').nth(1).getByRole('cell').allTextContents())[0];
+    expect(Math.abs(Number(shown) / (100 * (told?.rows[0]?.deviation ?? 0)) - 1)).toBeLessThan(5e-3);
+    expect(complaints).toEqual([]);
+  }, 600_000);
 });

@@ -36,8 +36,8 @@ describe.skipIf(browserPath === null)('the page Run of a plan with targets', () 
     await page.getByText(/Last decision: \d+ points? added: .*RH4-01\d\d at 1[04] V/).waitFor();
     await keepScreen(page, 'targets-1366');
     await cells(/at 14 V.*It is known as well as was wanted/).first().waitFor({ timeout: 180_000 });
-    await cells(/at 10 V.*No sensible number of windows reaches it\. Instruments leave \d.*µs, most of it: \w/).first().waitFor({ timeout: 180_000 });
-    await page.getByText(/^Cannot be reached: 10 V, \d cells?: instruments leave/).waitFor();
+    await cells(/at 10 V.*No sensible number of windows reaches it\. The instruments allow \d.*µs at best, most of it: \w/).first().waitFor({ timeout: 180_000 });
+    await page.getByText(/^Cannot be reached: 10 V, \d cells?: the instruments allow/).waitFor();
     expect(await placeOf('.run-targets-table .run-target')).toBe(before);
     expect(await violations(page)).toEqual([]);
     for (const [name, width, height] of [['targets-known-1366', 1366, 768], ['targets-known-1920', 1920, 1080]] as const) {

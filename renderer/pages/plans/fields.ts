@@ -104,7 +104,7 @@ const words = {
   'zero.decayS': { label: 'Rail shut off for', unit: 's', help: 'Where the meter has a least flow and the bench can shut the rail off: the fall of its pressure shows a small leak. 0: never.' },
   'zero.deadTimeUs': { label: 'Unseen leak may move dead time by', unit: 'µs', help: 'The pre-flight sheet says how long zero flow must be watched for this.' },
   'pair.windows': { label: 'Period pairs', unit: '', help: 'Windows of each injector at twice the period: a leak shows as a difference in mass per pulse. 0: none.' },
-  'invariance.percent': { label: 'Invariance set, at most', unit: '% of the points', help: 'Windows under a changed nuisance (time, period, pressure) that must come to the same result. 0: none; a short plan has none.' },
+  'invariance.percent': { label: 'Invariance set, at most', unit: '% of the points', help: 'Windows with one condition changed (time, period, pressure) that must come to the same result. 0: none; a short plan has none.' },
   'invariance.pressurePercent': { label: 'Pressure of the set, ±', unit: '%', help: 'Rail pressure is moved up and down by this much. 0: not at all, where a person sets the pressure.' },
   'blind.percent': { label: 'Blind windows, at most', unit: '% of the points', help: 'Windows with a secret shift of the width that the reduction must find. They enter no result. 0: none.' },
   'blind.mostUs': { label: 'Blind shift, at most', unit: 'µs', help: 'Either way; never out of the widths of the plan or over its duty.' },

@@ -1,4 +1,5 @@
 import { quantityText } from '../../settings/quantities.ts';
+import type { RunState } from '../../../app/journal/state.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import { useMemo } from 'react';
 import { Notice } from '../../components/status.tsx';
@@ -19,11 +20,11 @@ import { useUnits } from '../../settings/units.ts';
 import { XyChart } from './xy-chart.tsx';
 
 /** Whether the bench stayed as it was: over the run, and while one point was held. */
-export function DriftPanel({ id, ...props }: ViewProps & { readonly id: string; readonly ends: ReadonlyMap<string, AttemptEnd> }) {
+export function DriftPanel({ id, state, ...props }: ViewProps & { readonly id: string; readonly state: RunState | null; readonly ends: ReadonlyMap<string, AttemptEnd> }) {
   return (
     <>
       <ReferenceDrift {...props} />
-      <StabilityPart key={id} id={id} />
+      {state !== null && <StabilityPart key={id} id={id} state={state} />}
     </>
   );
 }

@@ -225,7 +225,7 @@ function ResultsOf({ id, view, found, other, named, choices }: ResultsOfProps) {
       case 'set':
         return <SpreadPanel {...props} />;
       case 'drift':
-        return <DriftPanel {...props} id={id} ends={ends} />;
+        return <DriftPanel {...props} id={id} state={journal.state} ends={ends} />;
       case 'self-checks':
         return <SelfChecksPanel results={results} />;
       case 'attempts':
@@ -250,7 +250,7 @@ function ResultsOf({ id, view, found, other, named, choices }: ResultsOfProps) {
       {results.reduction.lightWindows.length > 0 && <Notice tone="note">{shownText(lightWindowSentences(results.reduction.lightWindows).join(' '))}</Notice>}
       {bent.length > 0 && <Notice tone="bad">{shownText(bent.join(' '))}</Notice>}
       {granted.length > 0 && <Notice tone="note">{shownText(granted.join(' '))}</Notice>}
-      {results.reduction.invariance.members.some((m) => m.called) && <Notice tone="bad">The same number came out differently under a changed nuisance; the results carry the difference. The view Self-checks says which and why.</Notice>}
+      {results.reduction.invariance.members.some((m) => m.called) && <Notice tone="bad">The same quantity came out differently with one condition changed; the results carry the difference. The view Self-checks says which and why.</Notice>}
       {ofOneCondition.has(view) && <ConditionPicker selection={selection} onWish={onWish} />}
       {panel()}
     </>

@@ -17,7 +17,7 @@ export function SelfChecksPanel({ results }: Pick<ViewProps, 'results'>) {
   const tally = blindTally(blind);
   return (
     <>
-      <Section title="The same number under a changed nuisance" wide>
+      <Section title="The same quantity with one condition changed" wide>
         <Notice tone={invariance.members.length === 0 ? 'note' : invariance.members.some((m) => m.called) ? 'bad' : 'good'}>{shownText(meaning ?? '')}</Notice>
         {invariance.members.length > 0 && (
           <FigureTable

@@ -1,46 +1,40 @@
-import { useState } from 'react';
-import type { AnswerTo } from '../../../app/contract/contract.ts';
+import { useMemo } from 'react';
+import type { RunState } from '../../../app/journal/state.ts';
+import { heldKey } from '../../../app/results/held.ts';
 import { noiseWords, stabilityWords } from '../../../app/results/stability-words.ts';
 import { briefShown as brief, plainShown as plain } from '../../components/figures.ts';
 import { Section } from '../../components/page.tsx';
 import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
-import { ask, useWhenUp } from '../../host/host.ts';
 import { quantityText } from '../../settings/quantities.ts';
 import { FigureTable } from './figure-table.tsx';
 import type { Series } from './series.ts';
+import { useStability, type StabilityTold } from './use-stability.ts';
 import { XyChart } from './xy-chart.tsx';
 
-type Told = AnswerTo<'run.stability'>;
-type OfSignal = Told['signals'][number];
+type OfSignal = StabilityTold['signals'][number];
 
 /** How scatter goes down with the length of a window, from the point that the run held longest. WIN-200 */
-export function StabilityPart({ id }: { readonly id: string }) {
-  const [told, setTold] = useState<Told | null>(null);
-  const [problem, setProblem] = useState('');
-  useWhenUp(() => {
-    void ask('run.stability', { id }).then((reply) => {
-      setProblem(reply.ok ? '' : reply.failure.text);
-      if (reply.ok) setTold(reply.value);
-    });
-  });
+export function StabilityPart({ id, state }: { readonly id: string; readonly state: RunState }) {
+  const key = useMemo(() => heldKey(state), [state]);
+  const { told, problem } = useStability(id, key);
   const at = told?.at ?? null;
   return (
     <Section title={at === null ? 'Stability of a held point' : `Stability of a held point: ${at.serialNumber} at ${plain(at.voltage)} V, ${quantityText(at.pressure / 1e3, 'kPa')}, ${plain(at.width * 1e3)} ms of ${plain(at.period * 1e3)} ms`} wide>
       {problem !== '' && <Notice tone="bad">The stability could not be worked out. {problem}</Notice>}
       {told === null && problem === '' && <Notice tone="busy">The frames of the longest windows are being read.</Notice>}
       {told !== null && at === null && <Notice tone="off">{shownText(told.text)}</Notice>}
-      {told !== null && at !== null && <SignalsOf told={told} />}
+      {told !== null && at !== null && <SignalsOf told={told} follows={state.mode !== 'ended'} />}
     </Section>
   );
 }
 
-function SignalsOf({ told }: { readonly told: Told }) {
+function SignalsOf({ told, follows }: { readonly told: StabilityTold; readonly follows: boolean }) {
   const [mass, ...others] = told.signals;
   return (
     <>
       <p className="small">
-        {told.windows === 1 ? 'One window' : `${told.windows} windows`}, {plain(told.duration)} s in steps of {plain(told.step)} s. The Allan deviation tells by how much two averages of the same length that follow each other differ. A plan takes a window length from it only by hand (“Window, at least”).
+        {told.windows === 1 ? 'One window' : `${told.windows} windows`}, {plain(told.duration)} s in steps of {plain(told.step)} s. The Allan deviation tells by how much two averages of the same length that follow each other differ. A plan takes a window length from it only by hand (“Window, at least”).{follows ? ' The run goes on: it is worked out again as windows come that tell more.' : ''}
       </p>
       {mass !== undefined && <p>{shownText(mass.pays)} {shownText(mass.drift)}</p>}
       {mass !== undefined && <SignalOf of={mass} />}

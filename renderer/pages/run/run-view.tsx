@@ -198,7 +198,7 @@ function PageActions({ id, state, onBench }: { readonly id: string; readonly sta
       )}
       {onBench && (state.mode === 'ready' || state.mode === 'paused') && (
         <Button against={against} onPress={putAway}>
-          Put the run away for now
+          Close the run for now
         </Button>
       )}
       <a className="button" href={pathOfInstant(id)}>
@@ -271,7 +271,7 @@ function NotOnBench({ id, state, commands, cut, lastAt }: { readonly id: string;
   const against = !control.mine
     ? 'This window only watches. Take control first.'
     : openRun !== null
-      ? 'Another run is open on the bench. Put that away first.'
+      ? 'Another run is open on the bench. Close that one first.'
       : bench.state !== 'connected'
         ? 'No bench is connected.'
         : '';

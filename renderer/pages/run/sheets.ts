@@ -103,7 +103,7 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
   if (looks.length > 0) sheets.push({ ...replicateSheet(plan, looks, 'look', 'First look', lookColumns.length), columnTitle: '', columnGroups: lookColumns.map((label) => ({ label, span: 1 })) });
   if (held.length > 0) sheets.push(replicateSheet(plan, held, 'static', 'Static flow, held open', plan.static.replicates));
   if (pairs.length > 0) sheets.push(replicateSheet(plan, pairs, 'pair', 'Period pairs, at twice the period', plan.pair.windows));
-  if (set.length > 0) sheets.push(sequenceSheet(set, 'invariance', 'Invariance set, under a changed nuisance', 'All injectors'));
+  if (set.length > 0) sheets.push(sequenceSheet(set, 'invariance', 'Invariance set, with one condition changed', 'All injectors'));
   if (blind.length > 0) sheets.push(sequenceSheet(blind, 'blind', 'Blind windows, widths shifted in secret', 'All injectors'));
   if (references.length > 0) sheets.push(sequenceSheet(references, 'reference', 'Reference points', plan.reference?.injector ?? ''));
   if (zeros.length > 0) sheets.push(sequenceSheet(zeros, 'zero', 'Zero flow, all injectors shut', 'All shut'));

@@ -26,20 +26,20 @@ describe('words of targets', () => {
   it('WIN-23 what keeps cells from their targets is told voltage by voltage, and only of those', () => {
     expect(inTheWay([reached, cell(), begun])).toBe('');
     const text = inTheWay([cell({ state: 'beyond', least: 9.5e-6 }), cell({ state: 'beyond', least: 10e-6 }), cell({ state: 'beyond', voltage: 12, least: 9.1e-6 }), cell({ voltage: 14 })]);
-    expect(text).toMatch(/^Cannot be reached: 9 V, 2 cells: instruments leave 9\.5.µs to 10\.0.µs, most of it .*; 12 V, 1 cell: instruments leave 9\.1.µs, most of it /);
+    expect(text).toMatch(/^Cannot be reached: 9 V, 2 cells: the instruments allow 9\.5.µs to 10\.0.µs at best, most of it .*; 12 V, 1 cell: the instruments allow 9\.1.µs at best, most of it /);
   });
 
   it('WIN-150 cells of a map say where they are, whether they were measured there, and what to measure as well', () => {
     const inMap = cell({ of: 'map-dead-time', voltage: 12.5, pressure: 3.5e5, windows: 0, state: 'beyond', least: 9.5e-6, largest: errorSource('interpolation', 'voltage'), advice: 'Measure 12.5 V as well.' });
-    expect(cellSentences(inMap)).toMatch(/^A1 in the map at 12\.5 V and 350 kPa, not measured there: U95 of the dead time is 14\.1.µs now, 9\.0.µs wanted\. No sensible number of windows reaches it\. Instruments and the curve between measured places leave 9\.5.µs, most of it: interpolation over voltage\. Measure 12\.5 V as well\.$/);
-    expect(inTheWay([inMap, cell({ state: 'beyond' })])).toMatch(/^Cannot be reached: Map, 1 cell: measure 12\.5 V as well; instruments and the curve leave 9\.5.µs, most of it interpolation over voltage; 9 V, 1 cell: instruments leave 5\.2.µs, most of it supply read-back\.$/);
+    expect(cellSentences(inMap)).toMatch(/^A1 in the map at 12\.5 V and 350 kPa, not measured there: U95 of the dead time is 14\.1.µs now, 9\.0.µs wanted\. No sensible number of windows reaches it\. The instruments and the curve between measured places allow 9\.5.µs at best, most of it: interpolation over voltage\. Measure 12\.5 V as well\.$/);
+    expect(inTheWay([inMap, cell({ state: 'beyond' })])).toMatch(/^Cannot be reached: Map, 1 cell: measure 12\.5 V as well; the instruments and the curve allow 9\.5.µs at best, most of it interpolation over voltage; 9 V, 1 cell: the instruments allow 5\.2.µs at best, most of it supply read-back\.$/);
     expect(cellText(cell({ of: 'map-slope', wanted: 0.003, expanded: 0.0041 }))).toMatch(/0\.41.%$/);
     expect(cellSentences(cell({ of: 'map-slope', wanted: 0.003, expanded: 0.0041, least: 0.002, windows: 7 }))).toMatch(/at 9 V and 400 kPa, 7 windows there: U95 of the slope is 0\.41.% now, 0\.30.% wanted\. More windows/);
     expect(cellSentences(cell({ of: 'map-dead-time', state: 'no-line', expanded: null, least: null, windows: 0, advice: 'Only 9 V was measured.' }))).toMatch(/not measured there: no value yet; 9\.0.µs wanted\. Only 9 V was measured\.$/);
   });
 
-  it('WIN-152 cells that only weigh say how near they are to what instruments leave, and want nothing', () => {
-    expect(cellSentences(cell({ weighed: true }))).toMatch(/^A1 at 9 V, 12 windows: U95 of the dead time is 14\.1.µs now\. The hours of the plan are spent where the worst cell gains most\. Instruments leave 5\.2.µs, most of it: supply read-back\.$/);
+  it('WIN-152 cells that only weigh say how near they are to the best that the instruments allow, and want nothing', () => {
+    expect(cellSentences(cell({ weighed: true }))).toMatch(/^A1 at 9 V, 12 windows: U95 of the dead time is 14\.1.µs now\. The hours of the plan are spent where the worst cell gains most\. The instruments allow 5\.2.µs at best, most of it: supply read-back\.$/);
     expect(cellSentences(cell({ weighed: true, state: 'reached', expanded: 5.3e-6 }))).toContain('as near as is sensible');
   });
 

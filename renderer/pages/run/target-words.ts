@@ -15,7 +15,7 @@ export const standings: readonly { readonly standing: Standing; readonly glyph: 
   { standing: 'reached', glyph: '✓', word: 'known', meaning: 'known as well as was wanted' },
   { standing: 'open', glyph: '▸', word: 'on the way', meaning: 'more windows bring it to its target' },
   { standing: 'waiting', glyph: '·', word: 'no line yet', meaning: 'too few windows so far for a line through them' },
-  { standing: 'beyond', glyph: '⊘', word: 'cannot be reached', meaning: 'what instruments leave is more than the target, however many windows are measured' },
+  { standing: 'beyond', glyph: '⊘', word: 'cannot be reached', meaning: 'the best that the instruments allow is more than the target, however many windows are measured' },
   { standing: 'used-up', glyph: '■', word: 'windows used up', meaning: 'it has had the windows that the plan allows for a cell' },
 ];
 
@@ -37,7 +37,7 @@ export function cellText(cell: CellProgress): string {
 
 /** Of a plan whose hours are spent where the worst cell gains most. */
 const weighedWords: Readonly<Partial<Record<CellProgress['state'], string>>> = {
-  reached: 'It is as near as is sensible to what instruments leave.',
+  reached: 'It is as near as is sensible to the best that the instruments allow.',
   open: 'The hours of the plan are spent where the worst cell gains most.',
   'used-up': 'It has had the windows that the plan allows.',
 };
@@ -58,7 +58,7 @@ export function cellSentences(cell: CellProgress): string {
   const place = cellPlace(cell);
   const advised = advice === '' ? '' : ` ${advice}`;
   if (expanded === null || least === null) return `${place}: ${noValueYet(cell)}; ${amountText(of, wanted)} wanted.${advised}`;
-  const leave = `${isOfMap(cell) ? 'Instruments and the curve between measured places leave' : 'Instruments leave'} ${amountText(of, least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.${advised}`;
+  const leave = `${isOfMap(cell) ? 'The instruments and the curve between measured places allow' : 'The instruments allow'} ${amountText(of, least)} at best${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.${advised}`;
   if (cell.weighed) return `${place}: U95 of the ${wantedQuantity(cell)} is ${amountText(of, expanded)} now. ${weighedWords[state] ?? ''} ${leave}`;
   const now = `${place}: U95 of the ${wantedQuantity(cell)} is ${amountText(of, expanded)} now, ${amountText(of, wanted)} wanted.`;
   switch (state) {
@@ -82,7 +82,7 @@ export function inTheWay(cells: readonly CellProgress[]): string {
     const [from, to] = [Math.min(...least), Math.max(...least)].map((value) => amountText(list[0]?.of ?? 'line', value));
     const places = [...new Set(list.flatMap((c) => /^Measure (.*) as well\.$/u.exec(c.advice)?.[1] ?? []))];
     const advice = places.length === 0 ? '' : `measure ${places.join(' or ')} as well; `;
-    return `${where}, ${plural(list.length, 'cell')}: ${advice}${list.some(isOfMap) ? 'instruments and the curve leave' : 'instruments leave'} ${from === to ? from : `${from} to ${to}`}, most of it ${[...sources].join(' or ')}`;
+    return `${where}, ${plural(list.length, 'cell')}: ${advice}${list.some(isOfMap) ? 'the instruments and the curve allow' : 'the instruments allow'} ${from === to ? from : `${from} to ${to}`} at best, most of it ${[...sources].join(' or ')}`;
   });
   return parts.length === 0 ? '' : `Cannot be reached: ${parts.join('; ')}.`;
 }
