@@ -65,12 +65,19 @@ describe.skipIf(browserPath === null)('the page Run of a plan with targets', () 
     await page.getByRole('button', { name: 'Change the target' }).click();
     await page.getByText(/90.µs at 10 V: accepted/).waitFor();
     await cells(/at 10 V.*90\.0.µs wanted\. It is known as well as was wanted/).first().waitFor();
+    // Of the voltage that was chosen alone.
+    expect(await cells(/at 14 V.*14\.0.µs wanted/).count()).toBe(8);
     expect(await placeOf('.run-targets-table .run-target')).toBe(before);
   }, 120_000);
 
   it('WIN-25 WIN-26: a cell leads to its points; pause, measure again, leave out and finish early do what they do to a grid', async () => {
     await page.keyboard.press('Alt+s');
     await page.getByText('Paused', { exact: true }).waitFor();
+    // WIN-27: what is no target is refused where other commands are answered; the bench rests meanwhile.
+    await page.getByLabel(/U95 of the dead time that is wanted/).fill('5000');
+    await page.getByRole('button', { name: 'Change the target' }).click();
+    await page.getByText(/more than 0 and at most 1000/).waitFor();
+    await page.getByLabel(/U95 of the dead time that is wanted/).fill('');
     // One that has been measured: which are, when the run is paused, is the schedule's affair.
     const known = cells(/at 14 V.*It is known as well as was wanted/).first();
     const [serial = ''] = /^RH4-01\d\d/.exec((await known.getAttribute('aria-label')) ?? '') ?? [];

@@ -37,10 +37,10 @@ export function AxisField({ axis, values: stored, problems }: AxisFieldProps) {
   const path = listPaths[axis];
   const words = fieldAt(path);
   const field = { ...words, unit: unitShown(words.unit) };
-  // As they are shown and typed; in the plan they stand in its own unit (WIN-34).
+  // What is typed stays with the unit that it was typed in (WIN-208). As they are shown and typed; in the plan they stand in its own unit (WIN-34).
   const values = stored.map((value) => typedFromStored(words.unit, value));
   const id = idOf(path);
-  const [typed, setTyped] = useTyped(`plans/axis/${axis}`, '', { title: `${field.label}, not entered yet`, work: true });
+  const [typed, setTyped] = useTyped(`plans/axis/${axis}/${field.unit}`, '', { title: `${field.label}, not entered yet`, work: true });
   /** What the typed text may mean, to choose from. */
   const [readings, setReadings] = useState<readonly ListReading[]>([]);
   const readAll = (): void => {
@@ -48,7 +48,7 @@ export function AxisField({ axis, values: stored, problems }: AxisFieldProps) {
     setReadings([]);
   };
   const [said, setSaid] = useState('');
-  const [asText, setAsText] = useState<string | null>(null);
+  const [asText, setAsText] = useTyped<string | null>(`plans/axis-text/${axis}/${field.unit}`, null, { title: `${field.label}, list not taken yet`, work: true });
   const [current, setCurrent] = useState(0);
   const input = useRef<HTMLInputElement>(null);
   const chips = useRef<HTMLUListElement>(null);

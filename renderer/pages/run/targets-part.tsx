@@ -14,6 +14,8 @@ import { amountText, cellSentences, cellText, decisionText, inTheWay, standingOf
 import type { RunCommands } from './use-commands.ts';
 import type { TargetsView } from './use-targets.ts';
 import { quantityText } from '../../settings/quantities.ts';
+import { numberIn } from '../../settings/read-number.ts';
+import { useTyped } from '../../typed/typed.ts';
 import { decimals } from '../../components/decimals.ts';
 
 interface TargetsPartProps {
@@ -112,9 +114,9 @@ function ChangeTarget({ state, commands }: { readonly state: RunState; readonly 
   const places = changeablePlaces(targets, axes);
   const [place, setPlace] = useState(0);
   const where = places[place] ?? places[0];
-  const [wanted, setWanted] = useState('');
-  const deadTimeUs = Number(wanted.replace(',', '.'));
-  const isNumber = wanted.trim() !== '' && deadTimeUs > 0 && deadTimeUs <= 1000;
+  const [wanted, setWanted] = useTyped(`run/target/${commands.id}`, '', { title: 'Another target, not asked for yet', work: true });
+  const deadTimeUs = numberIn(wanted);
+  const isNumber = deadTimeUs > 0 && deadTimeUs <= 1000;
   const ended = handling[state.mode]['change-target'];
   const against = ended.kind === 'refused' ? ended.why : commands.against;
   const change = (): void => {
