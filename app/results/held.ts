@@ -4,7 +4,7 @@ import type { RunState } from '../journal/state.ts';
 import type { Point } from '../plan/points.ts';
 import { fewestSteps } from './stability.ts';
 
-export interface HeldWindow {
+interface PulsedWindow {
   readonly point: number;
   readonly attempt: number;
   readonly at: Point;
@@ -12,17 +12,17 @@ export interface HeldWindow {
   readonly duration: number;
 }
 
-export type Held =
+export type LongestHeld =
   /** The set point that was held longest without a break, and its windows that are long enough, the longest in any case. */
-  | { readonly kind: 'held'; readonly at: Point; readonly windows: readonly HeldWindow[] }
+  | { readonly kind: 'held'; readonly at: Point; readonly windows: readonly PulsedWindow[] }
   | { readonly kind: 'none'; readonly text: string };
 
 /** A step is a second at least. */
 const shortestS = fewestSteps;
 
 /** Windows of counting attempts in which an injector was pulsed as the plan says: in blind ones it was not, and a first look is judged by other rules. */
-function pulsedWindows({ points, setPoints }: RunState): readonly HeldWindow[] {
-  return points.flatMap(({ chosen, attempts }, point): readonly HeldWindow[] => {
+function pulsedWindows({ points, setPoints }: RunState): readonly PulsedWindow[] {
+  return points.flatMap(({ chosen, attempts }, point): readonly PulsedWindow[] => {
     const at = setPoints[point];
     const window = attempts.find((a) => a.attempt === chosen)?.window ?? null;
     if (at === undefined || chosen === null || window === null || !isKept(window) || !(at.period > 0) || at.role === 'blind' || at.role === 'look') return [];
@@ -33,7 +33,7 @@ function pulsedWindows({ points, setPoints }: RunState): readonly HeldWindow[] {
 const setPointOf = ({ injector, voltage, pressure, width, period }: Point): string => [injector, voltage, pressure, width, period].join(' ');
 
 /** `point`: the window of this point alone. */
-export function heldIn(state: RunState, point?: number): Held {
+export function heldIn(state: RunState, point?: number): LongestHeld {
   const all = pulsedWindows(state);
   const wanted = point === undefined ? all : all.filter((w) => w.point === point);
   const [first, ...others] = wanted;
