@@ -149,3 +149,45 @@ describe('RED-87: a bend stands where the needle opens', () => {
     expect((warm[0]?.expanded ?? 0) / (cold[0]?.expanded ?? 1)).toBeGreaterThan(1.2);
   });
 });
+
+describe('RED-174: where the needle hardly reaches its stop the measured widths do not tell how steep the curve is', () => {
+  const plan = syntheticPlan({ voltageV: [12], widthMs: [1.6, 1.8, 2, 2.2, 2.5, 3, 4, 5, 6, 8, 10] }, 1);
+  const points = expandPlan(plan);
+  /** Standard uncertainties at a width that is not resolved, in the middle between it and the next, and what the part of a bounce is at each; `less`: what the shortest pulse passes less than its line, relative. */
+  const stated = (less: number): readonly { readonly u: number; readonly bounce: number; readonly basis: string }[] => {
+    const injector = syntheticInjector(0);
+    const begins = injector.deadTime(volts(12), pascals(4e5));
+    const bend = (w: number): number => -less * injector.slope(pascals(4e5)) * (1.6e-3 - begins) * Math.exp(-(w - 1.6e-3) / 0.1e-3);
+    const normal = normalFrom(3);
+    const attempts = points.map((point) => ({ point: point.index, attempt: 1, window: syntheticWindow(point, { ...injector, bend }, plan, syntheticEquipment, noErrors, { relative: 1e-4, width: 1e-7, voltage: 0, pressure: 0, warmer: 3 }, normal) }));
+    const reduction = reduceRun({ plan, equipment: syntheticEquipment, points, attempts });
+    const [cell] = reduction.cells;
+    if (cell?.kind !== 'line') throw new Error('no line');
+    const { toVoltage, toPressure, toTemperature, toCoil } = cell.referred;
+    const along = Math.hypot(toVoltage + toPressure + toTemperature + toCoil, ...cell.shared.filter((p) => p.source.quantity !== 'line-definition').map((p) => p.onDeadTime));
+    const places = [1.6e-3, 1.7e-3];
+    const cells = shortPulseTables(reduction, places)[0]?.cells[0] ?? [];
+    return places.map((width, i) => {
+      const found = cells[i];
+      if (found?.kind !== 'value') throw new Error('no correction');
+      const part = (found.result.value / (cell.slope.value * (width - cell.deadTime.value))) ** 4;
+      return { basis: found.basis, u: found.result.u, bounce: ((1.6 * part) / (part + 0.04 ** 4)) * cell.slope.value * (i === 0 ? along : 3e-5) };
+    });
+  };
+
+  it('so what moves it along the width, and how far a bounce goes between two widths, is in the uncertainty', () => {
+    const [at, between] = stated(0.2);
+    for (const { u, bounce, basis } of [at, between].flatMap((one) => one ?? [])) {
+      expect(basis).toBe('unresolved');
+      expect(u).toBeGreaterThan(bounce);
+      expect(u).toBeLessThan(1.5 * bounce);
+    }
+  });
+
+  it('and where a pulse passes little less than its line, hardly', () => {
+    const [[far, near], [, little]] = [stated(0.2), stated(0.015)];
+    expect(little?.u ?? 1).toBeLessThan((near?.u ?? 0) / 20);
+    expect(far?.bounce).toBeGreaterThan(0);
+    expect(little?.bounce ?? 1).toBeLessThan(0.02 * (near?.bounce ?? 0));
+  });
+});
