@@ -5,9 +5,9 @@ import { statedOhmOf } from '../plan/coil-of-type.ts';
 import { planSchema } from '../plan/plan.ts';
 import type { Plan } from '../plan/plan.ts';
 import { typicalDeadTime } from '../plan/typical.ts';
-import { seconds } from '../quantities/quantity.ts';
+import { amperes, seconds } from '../quantities/quantity.ts';
 import { coilLagSentence, coilMemories, warmthOf } from './coil-memory.ts';
-import { ohmOf, usualCoil } from './coil-thermal.ts';
+import { ohmOf, riseOf, usualCoil, usualRise } from './coil-thermal.ts';
 import { reduceRun } from './reduce.ts';
 import type { CoilMemory } from './coil-memory.ts';
 import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
@@ -28,6 +28,8 @@ function memoryOf(plan: Plan, windows: Parameters<typeof coilMemories>[1]): Coil
 interface Coil {
   readonly kelvinPerWatt: number;
   readonly tau: number;
+  /** How long the current rises as the heat feels it, s; absent: as a usual one does. `read`: windows state their current. */
+  readonly rise?: { readonly s: number; readonly read: boolean };
 }
 
 /** A run on coils that follow late; `settled`: on the same whose every window finds the warmth that its own pulses leave in the long run. */
@@ -37,7 +39,7 @@ function reduced(plan: Plan, coil: Coil, settled = false, seed = 1, reducedBy = 
   const kelvins = new Map<number, number>();
   const until = new Map<number, number>();
   let [now, driven] = [100, 0];
-  const power = (voltage: number, width: number, period: number): number => ((voltage * voltage) / 14) * (Math.max(0, width - 1.5 * typicalDeadTime(voltage)) / period);
+  const power = (voltage: number, width: number, period: number): number => ((voltage * voltage) / 14) * (Math.max(0, width - (coil.rise?.s ?? 1.5 * typicalDeadTime(voltage))) / period);
   const attempts = points.map((point): CountingAttempt => {
     const injector = syntheticInjector(point.injector);
     const own = power(point.voltage, point.width, point.period) * coil.kelvinPerWatt;
@@ -64,7 +66,9 @@ function reduced(plan: Plan, coil: Coil, settled = false, seed = 1, reducedBy = 
     const from = now;
     now += 3;
     until.set(point.channel, now);
-    return { point: point.index, attempt: 1, window: { ...window, from: seconds(from), to: seconds(now) } };
+    // The charge begins where the current would have risen at once.
+    const current = coil.rise?.read === true ? { current: { mean: amperes(((point.voltage / 14) * Math.max(0, point.width - coil.rise.s / 1.25)) / point.period), sd: 0 } } : {};
+    return { point: point.index, attempt: 1, window: { ...window, ...current, from: seconds(from), to: seconds(now) } };
   });
   return reduceRun({ plan: reducedBy, equipment: syntheticEquipment, points, attempts });
 }
@@ -283,5 +287,37 @@ describe('RED-130 the warmth of a coil, step by step', () => {
         expect(memory.wattsOf(one, 0) / off, `${one.point}`).toBeCloseTo(1, 3);
       }
     }
+  });
+});
+
+describe('RED-175 how long the current of a coil rises', () => {
+  const pulses = (widths: readonly number[], begins: number, period = 0.02) => widths.map((width) => ({ width, period, mean: ((14 / 12) * (width - begins)) / period }));
+
+  it('is told by the charge of pulses over their width, between that and half as much more', () => {
+    const told = riseOf([...pulses([4e-3, 6e-3, 8e-3, 12e-3], 1.6e-3), ...pulses([5e-3, 9e-3], 1.6e-3, 0.04)], 0.7e-3);
+    expect(told?.value).toBeCloseTo(2e-3, 12);
+    expect(told?.u).toBeCloseTo(0.4e-3 / Math.sqrt(3), 12);
+    // Short pulses, in which the current still rises, and a coil that is held open say something else, and are not asked.
+    expect(riseOf([...pulses([4e-3, 6e-3, 8e-3, 12e-3], 1.6e-3), { width: 1e-3, period: 0.02, mean: 1 }, { width: 0.02, period: 0.02, mean: 5 }], 0.7e-3)).toEqual(told);
+  });
+
+  it('is that of a usual one where two widths alone are there, or currents make no sense', () => {
+    expect(riseOf(pulses([4e-3, 8e-3, 4e-3, 2e-3], 1.6e-3), 0.7e-3)).toBeNull();
+    expect(riseOf(pulses([4e-3, 6e-3, 8e-3], -1e-3), 0.7e-3)).toBeNull();
+    expect(riseOf(pulses([4e-3, 6e-3, 8e-3], 3e-3), 0.7e-3)).toBeNull();
+    expect(riseOf([4e-3, 6e-3, 8e-3].map((width) => ({ width, period: 0.02, mean: 0 })), 0.7e-3)).toBeNull();
+    expect(usualRise(1e-3)).toEqual({ value: 1.5e-3, u: expect.closeTo(0.45e-3, 12) as number });
+  });
+
+  it('so what a coil that follows late is late by from rest is right for coils that rise more slowly than usual, and in the uncertainty where no current tells it', () => {
+    const coil = { kelvinPerWatt: 2, tau: 30 };
+    const plan = shuffled({ coil: { kelvinPerWatt: 2, uncertaintyKelvinPerWatt: 0, timeConstantS: 30, uncertaintyTimeConstantS: 0 } });
+    const truth = lines(inTruth({ ...coil, rise: { s: 2.2e-3, read: false } }));
+    const [untold, told] = [false, true].map((read) => lines(reduced(plan, { ...coil, rise: { s: 2.2e-3, read } })));
+    const at14 = (list: readonly LineCell[] = []) => list.map((cell, i) => ({ cell, off: Math.abs(cell.deadTime.value - (truth[i]?.deadTime.value ?? Number.NaN)), u: partOf(cell)?.onDeadTime ?? 0 })).filter(({ cell }) => cell.voltage === 14);
+    const mean = (list: readonly number[]): number => list.reduce((sum, one) => sum + one, 0) / list.length;
+    expect(at14(told)).toHaveLength(4);
+    expect(mean(at14(told).map((o) => o.off))).toBeLessThan(mean(at14(untold).map((o) => o.off)) / 2);
+    for (const { off, u } of [...at14(told), ...at14(untold)]) expect(off).toBeLessThan(3.5 * u);
   });
 });

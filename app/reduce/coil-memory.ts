@@ -13,8 +13,8 @@ import { errorSource } from '../uncertainty/source.ts';
 import { typeOfInjector } from './cell.ts';
 import { grouped } from './cells.ts';
 import type { FittedLine, OnInjector } from './effects.ts';
-import { coilOf, coilToBeTold, ohmOf, powerOf, usualCoil } from './coil-thermal.ts';
-import type { OfCoil } from './coil-thermal.ts';
+import { coilOf, coilToBeTold, ohmOf, powerAfterRise, riseOf, usualCoil, usualRise } from './coil-thermal.ts';
+import type { OfCoil, Rise } from './coil-thermal.ts';
 import type { CoilLag, ReducedWindow } from './reduction.ts';
 
 interface Driven {
@@ -70,23 +70,43 @@ export class CoilMemory {
   readonly timeConstants: readonly { readonly tau: number; readonly chance: number }[];
   readonly #places = new Map<ReducedWindow, number>();
   readonly #watts: readonly Float64Array[];
+  readonly #more: readonly Float64Array[];
 
   /** `windows`: all of the injectors of the type, in any order. */
   constructor(plan: Plan, type: string, windows: readonly Driven[], unpurged: ReadonlySet<ReducedWindow>) {
     this.timeConstants = timeConstantsOf(plan, type);
     const driven = windows.filter(({ reduced: { at } }) => at.role !== 'zero').toSorted((a, b) => a.order - b.order);
     driven.forEach(({ reduced }, i) => this.#places.set(reduced, i));
-    this.#watts = this.timeConstants.map(({ tau }) => courseOf(plan, driven, tau, unpurged));
+    const rises = risesOf(driven);
+    const course = (times: number): readonly Float64Array[] => this.timeConstants.map(({ tau }) => courseOf(plan, driven, tau, unpurged, rises.map(({ value, u }) => value + times * u)));
+    this.#watts = course(0);
+    this.#more = course(1);
   }
 
   /** W; 0 for a window that nothing is known of. */
   wattsOf(window: ReducedWindow, candidate: number): number {
     return this.#watts[candidate]?.[this.#places.get(window) ?? -1] ?? 0;
   }
+
+  /** W: by how much that changes where the current rises later by a standard uncertainty. */
+  ofRise(window: ReducedWindow, candidate: number): number {
+    return (this.#more[candidate]?.[this.#places.get(window) ?? -1] ?? 0) - this.wattsOf(window, candidate);
+  }
+}
+
+/** How long the current rises in each window, in their order: told by the current of all windows of its injector at its voltage. RED-175 */
+function risesOf(driven: readonly Driven[]): readonly Rise[] {
+  const rises = new Map<Driven, Rise>();
+  for (const members of grouped(driven, ({ reduced: { at } }) => `${at.injector}|${at.voltage}`)) {
+    const deadTime = typicalDeadTime(members[0].reduced.at.voltage);
+    const told = riseOf(members.flatMap(({ reduced: { at }, window: { current } }) => (current === undefined || at.role === 'static' ? [] : [{ width: at.width, period: at.period, mean: current.mean }])), deadTime) ?? usualRise(deadTime);
+    for (const one of members) rises.set(one, told);
+  }
+  return driven.map((one) => rises.get(one) ?? usualRise(typicalDeadTime(one.reduced.at.voltage)));
 }
 
 /** By time constant: a rest, the purge, the settling and the window each lead the coil towards the warmth of their own pulses. */
-function courseOf(plan: Plan, driven: readonly Driven[], tau: number, unpurged: ReadonlySet<ReducedWindow>): Float64Array {
+function courseOf(plan: Plan, driven: readonly Driven[], tau: number, unpurged: ReadonlySet<ReducedWindow>, rises: readonly number[]): Float64Array {
   const course = new Float64Array(driven.length);
   const coils = new Map<number, { watts: number; until: number }>();
   const purgeS = plan.purge.pulses * plan.purge.periodMs * 1e-3;
@@ -97,14 +117,15 @@ function courseOf(plan: Plan, driven: readonly Driven[], tau: number, unpurged: 
     const coil = coils.get(at.channel) ?? { watts: 0, until: Number.NEGATIVE_INFINITY };
     coils.set(at.channel, coil);
     const ohm = resistance[at.injector] ?? Number.NaN;
+    const rise = rises[i] ?? Number.NaN;
     const purged = unpurged.has(reduced) ? 0 : purgeS;
     const rest = window.from - plan.settleS - purged - coil.until;
     let watts = rest < -resetS ? 0 : coil.watts * Math.exp(-Math.max(0, rest) / tau);
     if (purged > 0) {
-      const ofPurge = powerOf({ voltage: at.voltage, width: plan.purge.widthMs * 1e-3, period: plan.purge.periodMs * 1e-3 }, ohm, typicalDeadTime(at.voltage));
+      const ofPurge = powerAfterRise({ voltage: at.voltage, width: plan.purge.widthMs * 1e-3, period: plan.purge.periodMs * 1e-3 }, ohm, rise);
       watts = ofPurge + (watts - ofPurge) * afterPurge;
     }
-    const settled = powerOf(at, ohm, typicalDeadTime(at.voltage));
+    const settled = powerAfterRise(at, ohm, rise);
     const off = (watts - settled) * afterSettling;
     const length = window.to - window.from;
     const left = Math.exp(-length / tau);
@@ -268,12 +289,13 @@ function unknownOf({ type, candidates }: CoilLag, beside: readonly BesideModel[]
   const toCentre = line.line.fit.meanX - line.line.deadTime;
   const parts = candidates.map(({ chance, kelvinPerWatt, u }, i) => {
     const { mean, slope } = fit(line.used.map((o) => memory.wattsOf(o.source, i)));
+    const ofRise = fit(line.used.map((o) => memory.ofRise(o.source, i)));
     const { more, u: uMore } = beside[i] ?? { more: 0, u: 0 };
-    return { chance, perWatt: kelvinPerWatt * byTemperature + more, u: Math.hypot(u * byTemperature, uMore), onDeadTime: mean - slope * toCentre, onSlope: -slope };
+    return { chance, perWatt: kelvinPerWatt * byTemperature + more, u: Math.hypot(u * byTemperature, uMore), onDeadTime: mean - slope * toCentre, onSlope: -slope, rise: { onDeadTime: ofRise.mean - ofRise.slope * toCentre, onSlope: -ofRise.slope } };
   });
   const spread = (of: 'onDeadTime' | 'onSlope'): number => {
     const mean = parts.reduce((sum, p) => sum + p.chance * p.perWatt * p[of], 0);
-    return Math.sqrt(parts.reduce((sum, p) => sum + p.chance * ((p.perWatt * p[of] - mean) ** 2 + (p.u * p[of]) ** 2), 0));
+    return Math.sqrt(parts.reduce((sum, p) => sum + p.chance * ((p.perWatt * p[of] - mean) ** 2 + (p.u * p[of]) ** 2 + (p.perWatt * p.rise[of]) ** 2), 0));
   };
   const [onDeadTime, onSlope] = [spread('onDeadTime'), spread('onSlope') * line.line.slope];
   // Longer pulses are the ones that are too cool: where the dead time is too long the slope is too steep.

@@ -1,7 +1,6 @@
 /** Thermal data of a coil: how warm a watt makes it, and what its pulses give it. RED-131 */
 import { coilHeatOf, statedOhmOf } from '../plan/coil-of-type.ts';
 import type { Plan } from '../plan/plan.ts';
-import type { Point } from '../plan/points.ts';
 
 /** K/W and its standard uncertainty. */
 export interface OfCoil {
@@ -28,10 +27,52 @@ export const ohmOf = (plan: Plan, injector: number): number => statedOhmOf(plan,
 /** The current rises for about so many dead times, in which the supply gives little. */
 const riseInDeadTimes = 1.5;
 
+/** Pulses, V and s. */
+interface Pulses {
+  readonly voltage: number;
+  readonly width: number;
+  readonly period: number;
+}
+
 /** Watts that pulses give a coil: what the supply gives it while it is driven, less what it gives less while the current rises. */
-export function powerOf({ voltage, width, period }: { readonly voltage: number; readonly width: number; readonly period: number } | Point, ohm: number, deadTime: number): number {
+export const powerOf = (pulses: Pulses, ohm: number, deadTime: number): number => powerAfterRise(pulses, ohm, riseInDeadTimes * deadTime);
+
+/** The same for a rise that is known, s. */
+export function powerAfterRise({ voltage, width, period }: Pulses, ohm: number, rise: number): number {
   const whole = (voltage * voltage) / ohm;
-  return width >= period ? whole : (whole * Math.max(0, width - riseInDeadTimes * deadTime)) / period;
+  return width >= period ? whole : (whole * Math.max(0, width - rise)) / period;
+}
+
+/** The rise of a coil's current as its heat feels it, s, with its standard uncertainty. */
+export interface Rise {
+  readonly value: number;
+  readonly u: number;
+}
+
+/** Where no current tells it: so well the dead time of a usual injector does, relative (an estimate). */
+const uUsualRise = 0.3;
+
+export const usualRise = (deadTime: number): Rise => ({ value: riseInDeadTimes * deadTime, u: uUsualRise * riseInDeadTimes * deadTime });
+
+/** Current is told by pulses so many dead times of a usual injector long: in shorter ones it still rises. */
+const settledInDeadTimes = 3;
+
+/**
+ * What the supply current of windows says: the charge of a pulse over its width begins where the current would have risen at once, L / R. The heat of a resistance begins half as much later, if nothing of what the
+ * current stores comes back to it, and at once with the charge, if all of it does: anywhere between, rectangular. `windows` of one coil and voltage, mean current of the period in A; null: they do not tell. RED-175
+ */
+export function riseOf(windows: readonly { readonly width: number; readonly period: number; readonly mean: number }[], deadTime: number): Rise | null {
+  const long = windows.filter(({ width, period }) => width >= settledInDeadTimes * deadTime && width < period);
+  if (new Set(long.map((w) => w.width)).size < 3) return null;
+  const meanWidth = long.reduce((sum, w) => sum + w.width, 0) / long.length;
+  const meanCharge = long.reduce((sum, w) => sum + w.mean * w.period, 0) / long.length;
+  let [sxx, sxy] = [0, 0];
+  for (const { width, period, mean } of long) {
+    sxx += (width - meanWidth) ** 2;
+    sxy += (width - meanWidth) * (mean * period - meanCharge);
+  }
+  const begins = meanWidth - (meanCharge * sxx) / sxy;
+  return begins > 0 && begins < settledInDeadTimes * deadTime ? { value: 1.25 * begins, u: (0.25 * begins) / Math.sqrt(3) } : null;
 }
 
 /** A coil of which nothing is stated follows in so many seconds, where its windows are not asked: 5 g of copper at 0.5 K/W. An estimate. */
