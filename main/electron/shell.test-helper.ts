@@ -116,6 +116,10 @@ class ContentsDouble extends EventEmitter {
   readonly posted: { readonly channel: string; readonly ports: readonly PortDouble[] }[] = [];
   onPosted: (ports: readonly PortDouble[]) => void = () => undefined;
 
+  getURL(): string {
+    return this.mainFrame.url;
+  }
+
   setWindowOpenHandler(handler: ContentsDouble['openHandler']): void {
     this.openHandler = handler;
   }
@@ -156,6 +160,8 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
     over: false,
     exitCode: null as number | null,
     sandboxed: false,
+    /** By which Windows knows whose notifications, windows and shortcuts belong together. */
+    appId: null as string | null,
     schemes: [] as readonly CustomScheme[],
     windows: [] as { readonly options: WindowOptions; readonly contents: ContentsDouble; readonly emitter: EventEmitter; focused: number; loaded: string; destroyed: boolean }[],
     hosts: [] as HostProcessDouble[],
@@ -173,7 +179,8 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
     blockers: new Set<number>(),
     serve: (() => Promise.reject(new Error('no handler'))) as (request: Request) => Response | Promise<Response>,
     permissionRequest: null as ((contents: unknown, permission: string, answer: (may: boolean) => void) => void) | null,
-    permissionCheck: null as ((contents: unknown, permission: string) => boolean) | null,
+    /** Of a check for notifications Electron hands over no contents, whoever asks: `origin` says who does. */
+    permissionCheck: null as ((contents: null, permission: string, origin: string) => boolean) | null,
     devicePermission: null as ((details: object) => boolean) | null,
     /** Of the session that prints. */
     beforeRequestOfPrint: null as ((details: { url: string }, answer: (how: { cancel: boolean }) => void) => void) | null,
@@ -185,6 +192,9 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
     requestSingleInstanceLock: () => isFirst,
     enableSandbox: () => {
       state.sandboxed = true;
+    },
+    setAppUserModelId: (id: string) => {
+      state.appId = id;
     },
     whenReady: () => Promise.resolve(),
     quit: () => {

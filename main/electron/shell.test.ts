@@ -5,7 +5,7 @@
  */
 import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { join, resolve } from 'node:path';
 import { chromium, _electron, type Page } from 'playwright';
 import { build } from 'vite';
 import type { MenuItemConstructorOptions } from 'electron';
@@ -15,6 +15,7 @@ import { openArchive } from '../archive/archive.ts';
 import { keptHeads, makeHeadKey, publicHeadKey } from '../archive/heads-file.ts';
 import { readSample } from '../samples/samples.test-helper.ts';
 import { canRunElectron } from './can-run.ts';
+import { givenPlaces } from './given-places.ts';
 import { endSwitch, portWanted } from './messages.ts';
 import { isOwn, startShell } from './shell.ts';
 import { electronDouble, HostThread, Preventable, type PortDouble } from './shell.test-helper.ts';
@@ -83,9 +84,36 @@ describe("Electron's security checklist", () => {
         answer = may;
       });
       expect(answer).toBe(false);
-      expect(state.permissionCheck?.(null, permission)).toBe(false);
+      for (const url of hostile) expect({ url, may: state.permissionCheck?.(null, permission, url) }).toEqual({ url, may: false });
     }
     expect(state.devicePermission?.({ deviceType: 'serial' })).toBe(false);
+  });
+
+  test('HOST-183 our own page may call by a notification: asked for by its window, checked by its origin, and by nothing else', async () => {
+    const { state, window } = await started();
+    const asked = (contents: unknown, permission: string): boolean[] => {
+      const answers: boolean[] = [];
+      state.permissionRequest?.(contents, permission, (may) => answers.push(may));
+      return answers;
+    };
+    window.contents.mainFrame.url = 'railhouse://window/';
+    expect(asked(window.contents, 'notifications')).toEqual([true]);
+    expect(asked(window.contents, 'media')).toEqual([false]);
+    for (const origin of ['railhouse://window/', 'railhouse://window']) {
+      expect(state.permissionCheck?.(null, 'notifications', origin)).toBe(true);
+      expect(state.permissionCheck?.(null, 'clipboard-read', origin)).toBe(false);
+    }
+  });
+
+  test('HOST-183 Windows is told whose notifications they are: the name of the package, or that of the program file where it is not packaged; no other system is', () => {
+    const named = (platform: NodeJS.Platform, isPackaged: boolean): string | null => {
+      const { electron, double, state } = electronDouble();
+      double.app.isPackaged = isPackaged;
+      startShell(electron, { hostFolder: folder, windowFolder, archivePath: join(folder, 'archive.sqlite'), platform });
+      return state.appId;
+    };
+    const { appId } = parse(readFileSync(join(house, 'electron-builder.yml'), 'utf8')) as { appId: string };
+    expect([named('win32', true), named('win32', false), named('linux', true), named('darwin', false)]).toEqual([appId, process.execPath, null, null]);
   });
 
   test('item 7: each file has the policy in its header, without inline code and eval', async () => {
@@ -429,12 +457,22 @@ describe('HOST-33 STOP without a page', () => {
   });
 });
 
-test('HOST-34 a second start with other places says that they were not taken; the same places say nothing', async () => {
+test('HOST-34 HOST-184 a second start with other places says that they were not taken; the same places say nothing, however they are written', async () => {
   const { state, double } = await started();
-  double.app.emit('second-instance', {}, ['electron', '.', `--archive=${join(folder, 'archive.sqlite')}`]);
+  const again = (...given: readonly string[]): void => void double.app.emit('second-instance', {}, ['electron', '.', '--original-process-start-time=1', ...given], folder);
+  for (const same of [join(folder, 'archive.sqlite'), 'archive.sqlite', './no/../archive.sqlite']) again(`--archive=${same}`);
+  again('--archive=', '--heads=');
+  again('--allow-file-access-from-files', '--no-sandbox');
   expect(state.questions).toEqual([]);
-  double.app.emit('second-instance', {}, ['electron', '.', '--archive=/other.sqlite', '--heads=/disk/heads.txt']);
-  expect(state.questions[0]?.detail).toContain('was not taken: --archive=/other.sqlite --heads=/disk/heads.txt.');
+  again('--archive=/other.sqlite', '--heads=/disk/heads.txt', '--heads-key=key.pem');
+  expect(state.questions[0]?.detail).toContain(`was not taken: --archive=${resolve('/other.sqlite')} --heads=${resolve('/disk/heads.txt')} --heads-key=${join(folder, 'key.pem')}.`);
+});
+
+test('HOST-184 the places of the desktop are read from its own arguments, of the folder that it was started in', () => {
+  expect(givenPlaces(['/opt/railhouse', '--archive=a b/ä.sqlite', '--heads=', '--type=x', '--heads-key=/k', '--archives=no', 'archive=no'], folder)).toEqual({ archive: join(folder, 'a b', 'ä.sqlite'), heads: undefined, headsKey: resolve('/k') });
+  // Chromium takes the last of two.
+  expect(givenPlaces(['--archive=one', '--archive=two'], folder).archive).toBe(join(folder, 'two'));
+  expect(givenPlaces([], folder)).toEqual({ archive: undefined, heads: undefined, headsKey: undefined });
 });
 
 describe('as it was built, with the real preload in a real browser', () => {

@@ -9,6 +9,7 @@ import { deadManText, safeSentence } from '../../app/run/safe-words.ts';
 import { machineClock } from '../clock/machine.ts';
 import { securityHeaders, WindowFiles } from '../host/window-files.ts';
 import { toPrint, type PrintedByShell } from '../report/pdf-by-shell.ts';
+import { givenPlaces } from './given-places.ts';
 import { NativeStop, stopKeys, stopShortcut } from './native-stop.ts';
 import { PageWatch, type PageEvent } from './page-watch.ts';
 import { printPage } from './print.ts';
@@ -31,8 +32,12 @@ export interface ShellPlaces {
   readonly headsKey?: string | undefined;
   /** Started in order to end the program that is open (CLI-32). */
   readonly end?: boolean;
+  /** Absent: of this machine. */
+  readonly platform?: NodeJS.Platform;
 }
 
+/** As in electron-builder.yml: the installer gives it to the shortcuts of the packaged program. */
+const appId = 'org.railhouse.bench';
 const scheme = 'railhouse';
 /** The page, and the origin that everything of it has. */
 const pageUrl = `${scheme}://window/`;
@@ -58,11 +63,13 @@ export function startShell(electron: ElectronCalls, places: ShellPlaces): void {
     app.quit();
     return;
   }
+  // Windows shows notifications (WIN-22) only of a program whose shortcut it knows by the same name.
+  if ((places.platform ?? process.platform) === 'win32') app.setAppUserModelId(app.isPackaged ? appId : process.execPath);
   app.enableSandbox();
   protocol.registerSchemesAsPrivileged([{ scheme, privileges: { standard: true, secure: true, supportFetchAPI: true } }]);
   const shell = new Shell(electron, places);
   app.on('web-contents-created', (_event, contents) => shell.confine(contents));
-  app.on('second-instance', (_event, given) => shell.startedAgain(given));
+  app.on('second-instance', (_event, given, folder) => shell.startedAgain(given, folder));
   app.on('activate', () => shell.toFront());
   app.on('window-all-closed', () => app.quit());
   app.on('before-quit', (event) => shell.beforeQuit(event));
@@ -124,15 +131,16 @@ class Shell {
   }
 
   /** By a second start: asked to end, or to show itself. Its places are not taken over, which is said where they are others. */
-  startedAgain(given: readonly string[]): void {
+  startedAgain(given: readonly string[], folder: string): void {
     if (given.includes(endSwitch)) {
       this.#goWithoutAsking();
       return;
     }
     this.toFront();
     const { archivePath, heads, headsKey } = this.#places;
-    const mine = [`--archive=${archivePath}`, `--heads=${heads ?? ''}`, `--heads-key=${headsKey ?? ''}`];
-    const others = given.filter((one) => /^--(archive|heads|heads-key)=/.test(one) && !mine.includes(one));
+    const asked = givenPlaces(given, folder);
+    const places = [['archive', asked.archive, archivePath], ['heads', asked.heads, heads], ['heads-key', asked.headsKey, headsKey]] as const;
+    const others = places.flatMap(([name, wanted, mine]) => (wanted === undefined || wanted === mine ? [] : [`--${name}=${wanted}`]));
     if (others.length > 0) void this.#ask({ type: 'info', message: 'Railhouse is open already.', detail: `It goes on with the archive ${archivePath}. What was asked for now was not taken: ${others.join(' ')}. Quit it first to use that.`, buttons: ['OK'], noLink: true });
   }
 
@@ -168,10 +176,10 @@ class Shell {
       return new Response(new Uint8Array(body), { status, headers });
     });
     const own = session.defaultSession;
-    // Our own page may call a person by a notification of the system (WIN-22), and nothing else.
-    const may = (contents: WebContents | null, permission: string): boolean => permission === 'notifications' && contents !== null && contents === this.#window?.webContents && isOwn(contents.getURL());
-    own.setPermissionRequestHandler((contents, permission, answer) => answer(may(contents, permission)));
-    own.setPermissionCheckHandler((contents, permission) => may(contents, permission));
+    // Our own page may call a person by a notification of the system (WIN-22), and nothing else. A check for notifications names no contents, whoever asks: its origin does.
+    const may = (permission: string, origin: string): boolean => permission === 'notifications' && isOwn(origin);
+    own.setPermissionRequestHandler((contents: WebContents | null, permission, answer) => answer(contents !== null && contents === this.#window?.webContents && may(permission, contents.getURL())));
+    own.setPermissionCheckHandler((_contents, permission, origin) => may(permission, origin));
     own.setDevicePermissionHandler(() => false);
     // Nothing is loaded from anywhere else; blob: is a file that the page made and offers to save.
     own.webRequest.onBeforeRequest(({ url }, answer) => answer({ cancel: !isOwn(url) && !url.startsWith(`blob:${scheme}://window/`) && !url.startsWith('devtools:') }));
