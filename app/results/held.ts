@@ -21,7 +21,7 @@ export type LongestHeld =
 const shortestS = fewestSteps;
 
 /** Windows of counting attempts in which an injector was pulsed as the plan says: in blind ones it was not, and a first look is judged by other rules. */
-function pulsedWindows({ points, setPoints }: RunState): readonly PulsedWindow[] {
+export function pulsedWindows({ points, setPoints }: RunState): readonly PulsedWindow[] {
   return points.flatMap(({ chosen, attempts }, point): readonly PulsedWindow[] => {
     const at = setPoints[point];
     const window = attempts.find((a) => a.attempt === chosen)?.window ?? null;

@@ -73,6 +73,14 @@ export const jsonLines = {
     paysUntil: z.strictObject({ timeS: z.number().nullable(), lowS: z.number().nullable(), highS: z.number().nullable() }).nullable(),
     drift: z.strictObject({ perSecond: z.number(), u: z.number(), expanded: z.number(), called: z.boolean() }).nullable(),
   }),
+  /** Times after the first frame that shows the pulses running; null: in none. `flow`: over what it comes to, less 1, with its 95 % interval; `flowFromS`: from then on within `flowLimit`, null: cannot be said. */
+  settling: z.strictObject({
+    run: z.string(), notTraceable: z.array(z.string()), waitedS: z.number(),
+    pressure: z.strictObject({ within: z.int(), attempts: z.int(), medianS: z.number().nullable(), latestS: z.number().nullable() }),
+    supply: z.strictObject({ within: z.int(), attempts: z.int(), medianS: z.number().nullable(), latestS: z.number().nullable() }),
+    flow: z.array(z.strictObject({ fromS: z.number(), toS: z.number(), mean: z.number(), expanded: z.number(), attempts: z.int() })),
+    flowLimit: z.number(), flowFromS: z.number().nullable(),
+  }),
   reduce: z.strictObject({
     run: z.string(), ...headSchema.shape, notTraceable: z.array(z.string()),
     invariance: z.strictObject({

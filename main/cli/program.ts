@@ -11,6 +11,7 @@ import { addQualificationCommands } from './qualification-commands.ts';
 import { addMetrologyCommands } from './metrology-commands.ts';
 import { addForecastCommand } from './forecast-command.ts';
 import { addKnownTypeCommand } from './known-type-command.ts';
+import { addSettlingCommand } from './settling-command.ts';
 import { addStabilityCommand } from './stability-command.ts';
 import { addPlanCommands } from './plan-commands.ts';
 import { addProofCommands } from './proof-commands.ts';
@@ -49,6 +50,7 @@ export function makeProgram(): Command {
   addReportCommands(program);
   addMetrologyCommands(program);
   addStabilityCommand(program);
+  addSettlingCommand(program);
   addUncertaintyCommands(program);
   addCertificateCommands(program);
   addComparisonCommands(program);

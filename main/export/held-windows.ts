@@ -1,7 +1,9 @@
-/** How steady a bench was while a run held a point, from the raw frames of its archive. */
+/** What the raw frames of a run's windows tell of its bench: how steady it was while a point was held, and how long it took to settle. */
 import type { RunState } from '../../app/journal/state.ts';
 import type { Point } from '../../app/plan/points.ts';
-import { heldIn } from '../../app/results/held.ts';
+import { seconds } from '../../app/quantities/quantity.ts';
+import { heldIn, pulsedWindows } from '../../app/results/held.ts';
+import { settlingOf, type Settling, type SettlingAttempt } from '../../app/results/settling.ts';
 import { stabilityOf, type Stability } from '../../app/results/stability.ts';
 import type { Archive } from '../archive/archive.ts';
 
@@ -15,4 +17,23 @@ export function stabilityOfRun(archive: Archive, id: string, state: RunState, po
   const windows = held.windows.map((w) => ({ point: w.point, attempt: w.attempt, frames: archive.windowFrames(id, w) }));
   const found = stabilityOf(windows, held.at, state.equipment, state.plan.reduction);
   return found.kind === 'stability' ? { ...found, at: held.at } : found;
+}
+
+/** Frames before a window are looked for so much longer than the plan waits, s: pulses are seen running by a frame, and a wait ends with one. */
+const longerBy = 1;
+
+/** How long the bench of a run took to settle after the pulses of its points began (RUN-247). */
+export function settlingOfRun(archive: Archive, id: string, state: RunState): Settling {
+  const { plan } = state;
+  const attempts = pulsedWindows(state).flatMap(({ point, attempt, at }): readonly SettlingAttempt[] => {
+    const window = archive.windowFrames(id, { point, attempt });
+    const [first] = window;
+    if (first === undefined) return [];
+    const before = archive.telemetry(id, seconds(first.at - plan.settleS - longerBy), first.at, first.bootId).filter(({ at: when, burst }) => when < first.at && burst.active && burst.number === first.burst.number);
+    const [begun] = before;
+    // A wait that a person skipped, or whose first frame was lost, is not that of the plan.
+    if (begun === undefined || first.at - begun.at < plan.settleS - 1e-6) return [];
+    return [{ voltage: at.voltage, pressure: at.pressure, period: at.period, frames: [...before, ...window] }];
+  });
+  return settlingOf(attempts, plan);
 }

@@ -100,6 +100,7 @@ const asked: readonly Asked[] = [
   { command: 'time-stamp', args: () => [issued()], answers: ['time-stamp'] },
   { command: 'outliers', args: archive, answers: ['outliers'] },
   { command: 'sweep', args: () => [at('hold.json'), '--archive', at('held.sqlite'), '--operator', 'A. Tester'], answers: ['run', 'sheet'] },
+  { command: 'settling', args: archive, answers: ['settling'] },
   { command: 'stability', args: () => ['--archive', at('held.sqlite')], answers: ['stability'] },
   { command: 'match', args: () => [...archive(), '--sets', '2', '--of', '2', '--at', 'mass:14V:400kPa:3ms', 'dead-time:14V:400kPa'], answers: ['match'] },
   { command: 'blind-history', args: archive, answers: ['blind-history'] },
