@@ -28,7 +28,7 @@ export interface BandSettling {
 }
 
 /** A stretch of time after the pulses began, to the nearest whole period of each attempt. Flow over what it comes to, less 1: the mean over attempts, and its 95 % interval. */
-export interface FlowRow {
+interface FlowRow {
   readonly from: number;
   readonly to: number;
   readonly mean: number;

@@ -1,7 +1,7 @@
 /** What the desktop is started with (HOST-34, HOST-184). Electron's own reading of switches is meant for those of Chromium alone. */
 import { resolve } from 'node:path';
 
-export interface GivenPlaces {
+interface GivenPlaces {
   readonly archive: string | undefined;
   readonly heads: string | undefined;
   readonly headsKey: string | undefined;
