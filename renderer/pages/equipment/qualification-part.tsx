@@ -343,7 +343,8 @@ function LineRow({ name, what, line, fields, action }: LineRowProps) {
 function ReferenceFields({ draft, onTyped }: { readonly draft: SheetDraft; readonly onTyped: () => void }) {
   const { reference } = draft;
   const set = (change: Partial<NonNullable<SheetDraft['reference']>>): void => {
-    const next = { serialNumber: reference?.serialNumber ?? '', inside: reference?.inside ?? true, text: 'said by hand', ...change, source: 'by-hand' as const };
+    const { serialNumber = reference?.serialNumber ?? '', inside = reference?.inside ?? true } = change;
+    const next = { serialNumber, inside, text: inside ? 'inside its limits' : 'outside its limits', source: 'by-hand' as const };
     onTyped();
     keepSheet({ ...draft, reference: next.serialNumber.trim() === '' ? null : next });
   };
