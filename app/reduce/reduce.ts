@@ -59,16 +59,17 @@ export function reduceRun(asked: ReductionInput): Reduction {
   const input = asDriven(asked);
   const { points, attempts, equipment } = input;
   const looked = leakOf(points, attempts, equipment);
-  const reduced = reduceWith(input, looked, null, null);
+  const first = reducing(input, looked, null);
+  const reduced = first(null);
   // A pair that says something else than zero points is part of what is known of the leak; without zero points it is all there is.
   const again = leakByPair(looked, reduced.periodPair, points, attempts);
+  const last = again === null ? first : reducing(input, again.leak, again.contradiction);
   // What the pair said of the leak before anything was made of it: afterwards it agrees with itself.
-  const withPair = again === null ? reduced : { ...reduceWith(input, again.leak, again.contradiction, null), periodPair: reduced.periodPair, invariance: reduced.invariance };
-  const { invariance, periodPair } = withPair;
-  if (!invariance.members.some((m) => m.called)) return withPair;
+  const { invariance, periodPair } = reduced;
+  const isCalled = invariance.members.some((m) => m.called);
+  if (again === null && !isCalled) return reduced;
   // What the set found is part of the results it concerns.
-  const found = { set: invariance, leakTold: again !== null };
-  return { ...reduceWith(input, again?.leak ?? looked, again?.contradiction ?? null, found), periodPair, invariance };
+  return last(isCalled ? { set: invariance, leakTold: again !== null } : null, { invariance, periodPair });
 }
 
 /** Points with the width that was driven in place of the one that was asked for, where the controller's timer made another of it. */
@@ -78,8 +79,11 @@ function asDriven(input: ReductionInput): ReductionInput {
   return { ...input, points: input.points.map((point) => ({ ...point, width: driven.get(point.index) ?? point.width })) };
 }
 
-/** `contradiction`: the flow by which zero points and period pair contradict each other, m3/s; null: they do not. */
-function reduceWith({ plan, equipment, points, attempts: asMeasured }: ReductionInput, leak: Leak, contradiction: number | null, found: Context['found']): Reduction {
+/** States what was reduced; `found`: what the invariance set found, null: nothing. `selfChecks`: what they said before; absent: they are asked. */
+type State = (found: Found, selfChecks?: Pick<Reduction, 'invariance' | 'periodPair'>) => Reduction;
+
+/** Reduces as far as it does not matter what is found of it. `contradiction`: the flow by which zero points and period pair contradict each other, m3/s; null: they do not. */
+function reducing({ plan, equipment, points, attempts: asMeasured }: ReductionInput, leak: Leak, contradiction: number | null): State {
   const blocks = byAttempt(leak.kind === 'leak' ? leak.blocks : []);
   const loss = supplyLossOf(asMeasured.flatMap(({ point, window }) => { const at = points[point]; return at === undefined ? [] : [{ at, window }]; }), equipment);
   const heldFor = (at: ReductionInput['points'][number], window: CountingAttempt['window']): CountingAttempt['window'] =>
@@ -100,33 +104,37 @@ function reduceWith({ plan, equipment, points, attempts: asMeasured }: Reduction
   const uDrift = benchDrift.kind === 'told' ? (benchDrift.takenOff?.u ?? benchDrift.u) : 0;
   const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, { timeBase: uTimeBase(equipment), drift: uDrift });
   const memories = coilMemories(plan, windows);
-  const context: Context = { plan, equipment, staticFlows, looked, found, uDrift, order, memories, loss };
-  const before = reduceCells(all, context, asTheyAre);
-  // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
-  const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
-  const { cells, scatter, models, lightWindows, lags, curvatures, lateness } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
-  const stated = [...cells, ...refused.values()].sort(byPlace);
-  const { delayOf } = before.lateness;
-  const pressureEffect = pressureEffectOf(plan);
-  const coilOf = (injector: number) => warmthOf(plan, before.lateness.lags, typeOfInjector(plan, { injector }));
-  return {
-    reductionVersion: 1,
-    windows: reducedWindows,
-    cells: stated,
-    scatter,
-    slopeModels: models,
-    staticFlows,
-    leak,
-    invariance: invarianceOf({ plan, equipment, windows, cells: before.cells, scatter: before.scatter, blocks, light: new Set(before.lightWindows.filter((w) => w.weight < countsHalf).map(attemptNumber)), coilOf, delayOf }),
-    blind: blindFindings({ plan, windows, cells, scatter, delayOf: lateness.delayOf }),
-    periodPair: periodPairOf({ plan, windows, cells: before.cells, scatter: before.scatter, blocks, coilOf, delayOf }),
-    ...(pressureEffect === null ? {} : { pressureEffect }),
-    benchDrift,
-    sweepLags: lags,
-    coilLags: lateness.lags,
-    curvatures,
-    ...(loss === null ? {} : { supplyLoss: loss }),
-    lightWindows: [...lightWindows, ...light].sort((a, b) => a.point - b.point),
+  const context: Context = { plan, equipment, staticFlows, looked, uDrift, order, memories, loss };
+  const ofAll = fitsOf(all, context, asTheyAre);
+  return (found, selfChecks) => {
+    const before = statedCells(ofAll, plan, found);
+    // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
+    const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
+    const fits = refused.size === 0 ? ofAll : fitsOf(all.filter((c) => !refused.has(c.key)), context);
+    const { cells } = refused.size === 0 ? before : statedCells(fits, plan, found);
+    const { scatter, models, lightWindows, curvatures, statement: { lags, lateness } } = fits;
+    const pressureEffect = pressureEffectOf(plan);
+    const coilOf = (injector: number) => warmthOf(plan, ofAll.statement.lateness.lags, typeOfInjector(plan, { injector }));
+    const asked = { plan, windows, cells: before.cells, scatter: ofAll.scatter, blocks, coilOf, delayOf: ofAll.statement.lateness.delayOf };
+    return {
+      reductionVersion: 1,
+      windows: reducedWindows,
+      cells: [...cells, ...refused.values()].sort(byPlace),
+      scatter,
+      slopeModels: models,
+      staticFlows,
+      leak,
+      invariance: selfChecks?.invariance ?? invarianceOf({ ...asked, equipment, light: new Set(ofAll.lightWindows.filter((w) => w.weight < countsHalf).map(attemptNumber)) }),
+      blind: blindFindings({ plan, windows, cells, scatter, delayOf: lateness.delayOf }),
+      periodPair: selfChecks?.periodPair ?? periodPairOf(asked),
+      ...(pressureEffect === null ? {} : { pressureEffect }),
+      benchDrift,
+      sweepLags: lags,
+      coilLags: lateness.lags,
+      curvatures,
+      ...(loss === null ? {} : { supplyLoss: loss }),
+      lightWindows: [...lightWindows, ...light].sort((a, b) => a.point - b.point),
+    };
   };
 }
 
@@ -153,14 +161,15 @@ function onOneBench(plan: Plan, points: ReductionInput['points'], measured: read
   return { windows, all: moved, scatter: scatterModels(moved), order: orderOf(windows), benchDrift };
 }
 
+/** What the invariance set found, and whether the leak has taken in what the period pair said; null: nothing. */
+type Found = { readonly set: InvarianceSet; readonly leakTold: boolean } | null;
+
 /** What is the same for all cells. */
 interface Context {
   readonly plan: Plan;
   readonly equipment: Equipment;
   readonly staticFlows: readonly StaticFlow[];
   readonly looked: LookedFor | null;
-  /** What the invariance set found, and whether the leak has taken in what the period pair said; null: nothing. */
-  readonly found: { readonly set: InvarianceSet; readonly leakTold: boolean } | null;
   /** Relative standard uncertainty by what the bench drifted. */
   readonly uDrift: number;
   /** Rises in the order of measuring. */
@@ -171,20 +180,19 @@ interface Context {
   readonly loss: SupplyLoss | null;
 }
 
-interface Reduced {
-  readonly cells: readonly (LineCell | NoLineCell)[];
-  /** Those among the cells that a leak has spoilt, as they are stated. */
-  readonly refused: readonly { readonly key: string; readonly cell: NoLineCell }[];
-  readonly scatter: Reduction['scatter'];
+/** Lines as they are fitted, whatever is found of them afterwards. */
+interface Fits extends Pick<Reduction, 'scatter' | 'lightWindows' | 'curvatures'> {
+  /** Cells of which the first fit made no line. */
+  readonly none: readonly Extract<FittedCell, { kind: 'no-line' }>[];
+  readonly inMiddle: readonly FittedCell[];
+  readonly conditions: ReadonlyMap<string, Conditions>;
+  readonly shifts: ReadonlyMap<string, Conditions>;
+  readonly statement: Omit<Statement, 'found'>;
   readonly models: Reduction['slopeModels'];
-  readonly lightWindows: Reduction['lightWindows'];
-  readonly lags: Reduction['sweepLags'];
-  readonly curvatures: Reduction['curvatures'];
-  readonly lateness: Lateness;
 }
 
 /** `known`: how the windows scatter, where that was found before. */
-function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order, memories, loss }: Context, known: Reduction['scatter'] = []): Reduced {
+function fitsOf(all: readonly Cell[], { plan, equipment, staticFlows, looked, uDrift, order, memories, loss }: Context, known: Reduction['scatter'] = []): Fits {
   const first = fitCells(all, plan, known).fitted;
   const shifts = cellConditions(first, plan, equipment, loss);
   const lateness = latenessOf(plan, memories, first.filter((f) => f.kind === 'line'), (line) => offLine(line, shifts.get(line.cell.key)));
@@ -199,19 +207,24 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
   const curvatures = curvaturesOf(lines, plan);
   const middles = middlesOf(lines, curvatures, plan, equipment.pressure.whileOpenKpa === undefined && equipment.rail === undefined);
   const inMiddle = fitted.map((f) => (f.kind === 'line' ? (middles.get(f)?.fitted ?? f) : f));
-  const definitions = new Map([...middles].map(([f, middle]) => [f.cell.key, middle]));
-  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(inMiddle), staticFlows, looked, found, uDrift, lags, definitions, lateness, loss };
-  const refused: Reduced['refused'][number][] = [];
+  const statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(inMiddle), staticFlows, looked, uDrift, lags, definitions: new Map([...middles].map(([f, middle]) => [f.cell.key, middle])), lateness, loss };
+  return { none: first.filter((f) => f.kind === 'no-line'), inMiddle, conditions, shifts, statement, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf), curvatures };
+}
+
+/** The cells as they are stated; `refused`: those among them that a leak has spoilt. */
+function statedCells({ none, inMiddle, conditions, shifts, statement }: Fits, plan: Plan, found: Found): { readonly cells: readonly (LineCell | NoLineCell)[]; readonly refused: readonly { readonly key: string; readonly cell: NoLineCell }[] } {
+  const refused: { readonly key: string; readonly cell: NoLineCell }[] = [];
+  const by: Statement = { ...statement, found };
   const cells = [
-    ...first.flatMap((f) => (f.kind === 'no-line' ? [noLine(f, plan)] : [])),
+    ...none.map((f) => noLine(f, plan)),
     ...inMiddle.map((f) => {
       if (f.kind === 'no-line') return noLine(f, plan);
-      const { cell, spoilt } = stated(f, conditions.get(f.cell.key), shifts.get(f.cell.key), statement);
+      const { cell, spoilt } = stated(f, conditions.get(f.cell.key), shifts.get(f.cell.key), by);
       if (spoilt !== null) refused.push({ key: f.cell.key, cell: noLine({ kind: 'no-line', cell: f.cell, reason: 'leak', text: spoilt }, plan) });
       return cell;
     }),
   ];
-  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf), lags, curvatures, lateness };
+  return { cells: cells.sort(byPlace), refused };
 }
 
 /** What all cells are stated with. */
@@ -223,7 +236,7 @@ interface Statement {
   readonly effects: ReturnType<typeof effectsOf>;
   readonly staticFlows: readonly StaticFlow[];
   readonly looked: LookedFor | null;
-  readonly found: Context['found'];
+  readonly found: Found;
   readonly uDrift: number;
   readonly lags: Reduction['sweepLags'];
   /** By the key of the cell, where a line in the middle of several was taken. */

@@ -26,14 +26,37 @@ interface Known {
   readonly deadTime: number;
 }
 
-/** Derivative dy/dx at `x` of the parabola through the three places nearest to it (two: of the chord); null: fewer. */
-function localDerivative(places: readonly { readonly x: number; readonly y: number }[], x: number): number | null {
-  const [a, b, c] = [...places].sort((p, q) => Math.abs(p.x - x) - Math.abs(q.x - x));
+/** The coordinates in which dead times over an axis are joined, and what a derivative in them says of the dead time's own. */
+interface Joined {
+  readonly x: (at: number) => number;
+  readonly y: (deadTime: number) => number;
+  readonly derivative: (slope: number, deadTime: number) => number;
+  /** Whether it takes dead times above 0. */
+  readonly positive: boolean;
+}
+
+/** Places of the three nearest to `x` among coordinates, the nearest first; fewer: there are no more. */
+function nearestThree(xs: readonly number[], x: number): readonly number[] {
+  return xs.map((_, i) => i).sort((p, q) => Math.abs((xs[p] ?? 0) - x) - Math.abs((xs[q] ?? 0) - x)).slice(0, 3);
+}
+
+/** Derivative dy/dx at `x` of the parabola through the places `near` (two: of the chord); null: fewer. */
+function localDerivative(xs: readonly number[], ys: readonly number[], [a, b, c]: readonly number[], x: number): number | null {
   if (a === undefined || b === undefined) return null;
-  const ab = (b.y - a.y) / (b.x - a.x);
+  const [xa, xb, ya, yb] = [xs[a] ?? 0, xs[b] ?? 0, ys[a] ?? 0, ys[b] ?? 0];
+  const ab = (yb - ya) / (xb - xa);
   if (c === undefined) return ab;
-  const bc = (c.y - b.y) / (c.x - b.x);
-  return ab + ((bc - ab) / (c.x - a.x)) * (x - a.x + x - b.x);
+  const [xc, yc] = [xs[c] ?? 0, ys[c] ?? 0];
+  const bc = (yc - yb) / (xc - xb);
+  return ab + ((bc - ab) / (xc - xa)) * (x - xa + x - xb);
+}
+
+/** What dead times at some places say of the derivative at one of the axis where the dead time is `here`; null: nothing. */
+function toldBy(known: readonly Known[], { x, y, derivative, positive }: Joined, at: number, here: number): number | null {
+  if (positive && !(here > 0 && known.every((k) => k.deadTime > 0))) return null;
+  const xs = known.map((k) => x(k.at));
+  const slope = localDerivative(xs, known.map((k) => y(k.deadTime)), nearestThree(xs, x(at)), x(at));
+  return slope === null ? null : derivative(slope, here);
 }
 
 /** A way in which dead times may go over an axis, but for height and size, and its derivative. */
@@ -49,17 +72,25 @@ const ofForms = 1.5;
  * What a derivative that is told from dead times at some places is uncertain by, relative: the root mean square of what it misses the derivative of each form by that goes through the outer two of
  * them, all as likely. Where no form can be put through them: `otherwise`.
  */
-function missedBy(forms: readonly Form[], places: readonly Known[], at: number, told: (known: readonly Known[], deadTime: number) => number | null, otherwise: number): number {
+function missedBy(forms: readonly Form[], places: readonly Known[], at: number, { x, y, derivative, positive }: Joined, otherwise: number): number {
   const rising = places.toSorted((a, b) => a.at - b.at);
   const [first, last] = [rising[0], rising.at(-1)];
+  if (first === undefined || last === undefined) return otherwise;
+  // Where the places lie is the same for all forms.
+  const xs = rising.map((p) => x(p.at));
+  const xAt = x(at);
+  const near = nearestThree(xs, xAt);
   let squares = 0;
   let n = 0;
   for (const { of, slope } of forms) {
-    if (first === undefined || last === undefined) break;
-    const size = (last.deadTime - first.deadTime) / (of(last.at) - of(first.at));
-    const deadTimeAt = (x: number): number => first.deadTime + size * (of(x) - of(first.at));
-    const found = told(rising.map((p) => ({ at: p.at, deadTime: deadTimeAt(p.at) })), deadTimeAt(at));
-    const miss = (found ?? Number.NaN) / (size * slope(at)) - 1;
+    const ofFirst = of(first.at);
+    const size = (last.deadTime - first.deadTime) / (of(last.at) - ofFirst);
+    const here = first.deadTime + size * (of(at) - ofFirst);
+    const deadTimes = rising.map((p) => first.deadTime + size * (of(p.at) - ofFirst));
+    if (positive && !(here > 0 && deadTimes.every((t) => t > 0))) continue;
+    const found = localDerivative(xs, deadTimes.map(y), near, xAt);
+    if (found === null) continue;
+    const miss = derivative(found, here) / (size * slope(at)) - 1;
     if (!Number.isFinite(miss)) continue;
     squares += miss * miss;
     n += 1;
@@ -82,11 +113,8 @@ const uExponent = 1 / usualExponent / Math.sqrt(3);
  */
 export function deadTimeByVoltage(known: readonly Known[], voltage: number, deadTime: number): Sensitivity {
   const positive = known.filter((k) => k.deadTime > 0);
-  const told = (places: readonly Known[], here: number): number | null => {
-    const exponent = here > 0 && places.every((k) => k.deadTime > 0) ? localDerivative(places.map((k) => ({ x: Math.log(k.at), y: Math.log(k.deadTime) })), Math.log(voltage)) : null;
-    return exponent === null ? null : (exponent * here) / voltage;
-  };
-  const value = told(positive, deadTime);
+  const joined: Joined = { x: Math.log, y: Math.log, derivative: (exponent, here) => (exponent * here) / voltage, positive: true };
+  const value = toldBy(positive, joined, voltage, deadTime);
   if (value === null || value > 0) {
     const usual = (-usualExponent * deadTime) / voltage;
     return { value: usual, u: Math.abs(usual) * uExponent, from: 'default' };
@@ -97,8 +125,10 @@ export function deadTimeByVoltage(known: readonly Known[], voltage: number, dead
     const pullIn = part * lowest;
     return { of: (at) => Math.log(at / (at - pullIn)), slope: (at) => -pullIn / (at * (at - pullIn)) };
   });
-  return { value, u: Math.abs(value) * missedBy(forms, near, voltage, told, uExponent), from: 'neighbours' };
+  return { value, u: Math.abs(value) * missedBy(forms, near, voltage, joined, uExponent), from: 'neighbours' };
 }
+
+const asTheyAre: Joined = { x: (at) => at, y: (deadTime) => deadTime, derivative: (slope) => slope, positive: false };
 
 /** Exponents of the pressure with which dead times may grow. An estimate, no source. */
 const pressureForms = [0.5, 1, 2].map((n): Form => ({ of: (at) => at ** n, slope: (at) => n * at ** (n - 1) }));
@@ -111,9 +141,8 @@ const uByPressure = 1 / 3;
  * to a third of itself.
  */
 export function deadTimeByPressure(known: readonly Known[], pressure: number, deadTime: number, stated: { readonly relativePerPascal: number; readonly u: number } | null = null): Sensitivity {
-  const told = (places: readonly Known[]): number | null => localDerivative(places.map((k) => ({ x: k.at, y: k.deadTime })), pressure);
-  const value = told(known);
-  if (value !== null) return { value, u: Math.abs(value) * missedBy(pressureForms, nearest(known, (at) => Math.abs(at - pressure)), pressure, told, uByPressure), from: 'neighbours' };
+  const value = toldBy(known, asTheyAre, pressure, deadTime);
+  if (value !== null) return { value, u: Math.abs(value) * missedBy(pressureForms, nearest(known, (at) => Math.abs(at - pressure)), pressure, asTheyAre, uByPressure), from: 'neighbours' };
   if (stated !== null) return { value: stated.relativePerPascal * deadTime, u: stated.u * Math.abs(deadTime), from: 'stated' };
   const usual = usualByPressure * deadTime;
   return { value: usual, u: Math.abs(usual) * uByPressure, from: 'default' };

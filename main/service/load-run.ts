@@ -1,8 +1,10 @@
 /** A stored run, folded from its journal. */
-import type { RunEventBody } from '../../app/journal/events.ts';
-import { foldRun, forDriving } from '../../app/journal/fold.ts';
+import { condensed, foldCondensed } from '../../app/journal/condensed.ts';
+import type { RunEvent } from '../../app/journal/events.ts';
+import { forDriving } from '../../app/journal/fold.ts';
 import type { RunState } from '../../app/journal/state.ts';
 import type { Archive } from '../archive/archive.ts';
+import { eventOf } from '../archive/read.ts';
 import { ArchiveBroken } from '../archive/invariants.ts';
 import type { AppendResult } from '../archive/write.ts';
 import { wait, type Clock } from '../clock/clock.ts';
@@ -34,11 +36,16 @@ interface Folded {
 /** Of each archive the run that was followed last. */
 const followedLast = new WeakMap<Archive, Folded>();
 
-/** The same for following a run as it grows: journals are only appended to, so what was folded stands, and only what came since is read. RUN-232 */
+/** Of nine events of an attempt five are steps that the next event makes nothing of: of those only the kind is read, and the state is the same (HOST-170). */
+function* withoutSteps(archive: Archive, id: string, from: number): Generator<RunEvent> {
+  for (const row of condensed(archive.storedEvents(id, from, Number.POSITIVE_INFINITY), ({ kind }) => kind)) yield eventOf(row, `Event ${row.seq} of run ${id}`);
+}
+
+/** The same for following a run as it grows: journals are only appended to, so what was folded stands, and only what came since is read. RUN-232, SCH-50 */
 export function followRun(archive: Archive, id: string): Loaded {
   const last = followedLast.get(archive);
   const before = last?.id === id ? last : null;
-  const loaded = atOnce(folding(archive, id, (state) => state, before));
+  const loaded = atOnce(folding(archive, id, { before, read: withoutSteps }));
   if (loaded.ok) followedLast.set(archive, { id, events: loaded.events, state: loaded.state });
   return loaded;
 }
@@ -49,7 +56,7 @@ function atOnce(loading: ReturnType<typeof folding>): Loaded {
 
 /** The same for driving the run (HOST-19), without holding up this thread, however long the journal is (HOST-10). */
 export async function loadRunGently(archive: Archive, id: string, clock: Clock): Promise<Loaded> {
-  const loading = folding(archive, id, forDriving);
+  const loading = folding(archive, id, { begun: forDriving });
   for (let step = loading.next(); ; step = loading.next()) {
     if (step.done === true) return step.value;
     await wait(clock, 0);
@@ -57,21 +64,29 @@ export async function loadRunGently(archive: Archive, id: string, clock: Clock):
 }
 
 /** The state with one event more, or why it cannot follow. */
-function followed(state: RunState | null, body: RunEventBody): RunState | string {
+function followed(state: RunState | null, event: RunEvent): RunState | string {
   try {
-    return foldRun(state, body);
+    return foldCondensed(state, event);
   } catch (error) {
     return (error as Error).message;
   }
 }
 
-function* folding(archive: Archive, id: string, begun: (state: RunState) => RunState = (state) => state, before: Folded | null = null): Generator<undefined, Loaded> {
+interface Folding {
+  /** What becomes of the state of the first event. */
+  readonly begun?: (state: RunState) => RunState;
+  readonly before?: Folded | null;
+  readonly read?: (archive: Archive, id: string, from: number) => Iterable<RunEvent>;
+}
+
+function* folding(archive: Archive, id: string, { begun = (state) => state, before = null, read = (from, run, seq) => from.events(run, seq) }: Folding = {}): Generator<undefined, Loaded> {
   if (archive.run(id) === null) return { ok: false, code: 'no-such-run', text: `There is no run ${id} in ${archive.path}. List the runs and choose one.` };
   let state: RunState | null = before?.state ?? null;
   let events = before?.events ?? 0;
-  for (const { seq, body } of archive.events(id, events)) {
+  for (const event of read(archive, id, events)) {
+    const { seq } = event;
     if (seq % EVENTS_AT_A_STRETCH === EVENTS_AT_A_STRETCH - 1) yield;
-    const next = followed(state, body);
+    const next = followed(state, event);
     if (typeof next === 'string') {
       return { ok: false, code: 'bad-record', text: `Event ${seq} of run ${id} cannot follow the events before it: ${next} Nothing was changed. Check the archive with 'verify'; if that finds nothing else, use the program that wrote the run.` };
     }

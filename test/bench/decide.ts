@@ -6,9 +6,9 @@ import { decideInArchive } from '../builders/decided-run.ts';
 import type { BenchReport } from './report.ts';
 
 const wanted = 2000;
-/** So many runs are measured from their beginning, and so many decisions timed in each from then on. */
-const runs = 4;
-const decisions = 4;
+/** So many runs are measured from their beginning; in each the first decision from then on is timed, some windows later. */
+const runs = 16;
+const decisions = 1;
 
 const plan: Plan = {
   ...syntheticPlan({ voltageV: [9, 10.5, 12, 14, 16], widthMs: [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12], replicates: 1 }, 8, {}, { zero: { windowS: 20, settleS: 3, decayS: 0, deadTimeUs: 2 }, pair: { windows: 1 } }),
@@ -47,7 +47,8 @@ export function bench(): Promise<BenchReport> {
     name: `A decision of the schedule at ${median((t) => t.measured)} windows that count`,
     figures: [
       { label: `median of ${timed.length} (aim 20)`, value: median((t) => t.time), unit: 'ms' },
-      { label: 'median of processor time, whatever else runs', value: median((t) => t.cpu), unit: 'ms' },
+      // Some machines count processor time in steps of 4 ms: of single decisions a median would be one of them.
+      { label: 'mean of processor time, whatever else runs', value: timed.reduce((sum, t) => sum + t.cpu, 0) / timed.length, unit: 'ms' },
       { label: 'longest', value: sorted((t) => t.time).at(-1) ?? Number.NaN, unit: 'ms' },
     ],
   });
