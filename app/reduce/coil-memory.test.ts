@@ -320,4 +320,18 @@ describe('RED-175 how long the current of a coil rises', () => {
     expect(mean(at14(told).map((o) => o.off))).toBeLessThan(mean(at14(untold).map((o) => o.off)) / 2);
     for (const { off, u } of [...at14(told), ...at14(untold)]) expect(off).toBeLessThan(3.5 * u);
   });
+
+  it('and how well that is known is in the uncertainty: worse where it is that of a usual one', () => {
+    const ofAll = shuffled({ coil: { kelvinPerWatt: 2, uncertaintyKelvinPerWatt: 0, timeConstantS: 30, uncertaintyTimeConstantS: 0 } });
+    const plan = planSchema.parse({ ...ofAll, axes: { ...ofAll.axes, voltageV: [14] } });
+    const usual = 1.5 * typicalDeadTime(14);
+    const [untold, told] = [false, true].map((read) => lines(reduced(plan, { kelvinPerWatt: 2, tau: 30, rise: { s: usual, read } })));
+    expect(untold).toHaveLength(4);
+    untold?.forEach((cell, i) => {
+      const other = told?.[i];
+      if (other === undefined) throw new Error('no line');
+      expect(cell.deadTime.value / other.deadTime.value).toBeCloseTo(1, 9);
+      expect((partOf(cell)?.onDeadTime ?? 0) / (partOf(other)?.onDeadTime ?? 1)).toBeGreaterThan(1.00005);
+    });
+  });
 });

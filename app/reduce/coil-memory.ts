@@ -99,7 +99,7 @@ function risesOf(driven: readonly Driven[]): readonly Rise[] {
   const rises = new Map<Driven, Rise>();
   for (const members of grouped(driven, ({ reduced: { at } }) => `${at.injector}|${at.voltage}`)) {
     const deadTime = typicalDeadTime(members[0].reduced.at.voltage);
-    const told = riseOf(members.flatMap(({ reduced: { at }, window: { current } }) => (current === undefined || at.role === 'static' ? [] : [{ width: at.width, period: at.period, mean: current.mean }])), deadTime) ?? usualRise(deadTime);
+    const told = riseOf(members.flatMap(({ reduced: { at }, window: { current } }) => (current === undefined ? [] : [{ width: at.width, period: at.period, mean: current.mean }])), deadTime) ?? usualRise(deadTime);
     for (const one of members) rises.set(one, told);
   }
   return driven.map((one) => rises.get(one) ?? usualRise(typicalDeadTime(one.reduced.at.voltage)));
