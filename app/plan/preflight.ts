@@ -134,7 +134,7 @@ function firstLook(plan: Plan): Finding {
   if (alone.length > 0) {
     return warn(`A first look at each injector begins the run. The coil of ${alone.map((i) => i.serialNumber).join(', ')} cannot be judged: no resistance is given, and there is no other of its type. Give coilResistanceOhm, types[].resistanceOhm or look.coilOhm.${swaps}`);
   }
-  return pass(`A first look at each injector begins the run; ${known.length} of ${injectors.length} coils are compared with a given resistance, the others against those of their type.${swaps}`);
+  return pass(`A first look at each injector begins the run; ${known.length} of ${injectors.length} coils are compared with a given resistance, the others with those of their type.${swaps}`);
 }
 
 function duration(durationS: number): Finding {
