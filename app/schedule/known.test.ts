@@ -106,10 +106,16 @@ describe('a schedule of a type that is known', () => {
 
   it('SCH-13: an injector that bends where its type does not is measured as one that is not known', () => {
     const plan = planOf({ known: [{ ...known, linearFromOpenMs: 1.25 }], deadTimeUs: 20 }, {}, 8);
+    const lines: LineCell[] = [];
     for (const seed of [4, 5, 6, 7]) {
-      const { decisions } = play(plan, (index, voltage) => fading(index === 1 ? 2.1e-3 : 1.1e-3, 6e-8)(index, voltage), { seed });
-      expect(decisions.flatMap((d) => d.additions).filter((a) => a.rule === 'SCH-13').some((a) => a.points.some((p) => p.injector === 1))).toBe(true);
+      const played = play(plan, (index, voltage) => (index === 1 ? fading(2.8e-3, 1.5e-7) : fading(1.1e-3, 6e-8))(index, voltage), { seed });
+      expect(played.decisions.flatMap((d) => d.additions).filter((a) => a.rule === 'SCH-13').some((a) => a.points.some((p) => p.injector === 1))).toBe(true);
+      // Its width in the middle lies above the bend, so that its lines end there in place of taking three bent widths for straight.
+      lines.push(...linesIn(plan, played).filter((line) => line.injector === 1));
     }
+    const outside = lines.filter(({ deadTime, voltage }) => Math.abs(deadTime.value - syntheticInjector(1).deadTime(voltage, 4e5 as never)) > deadTime.expanded);
+    expect(lines).toHaveLength(20);
+    expect(outside.length).toBeLessThanOrEqual(2);
   });
 
   it('SCH-12: says nothing of another type, another pressure, or a voltage beyond what is known: these are searched', () => {

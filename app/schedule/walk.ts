@@ -122,11 +122,14 @@ function expectedPlaces(families: readonly Family[], places: readonly Seconds[],
     const deadTime = knownDeadTime(known, family[0].voltage);
     const above = deadTime === null ? [] : places.filter((w) => w - deadTime > known.linearFromOpenMs / 1e3);
     const [longest] = above;
-    const [shortest, ...others] = above.slice(-goodWidths).reverse();
-    return longest === undefined || shortest === undefined || above.length <= goodWidths ? [] : [{ family, good: [longest, longest, ...others.reverse(), shortest, shortest] }];
+    const [shortest, next] = above.slice(-goodWidths).reverse();
+    const middle = nearestTo(above.slice(1, -2), ((longest ?? 0) + (shortest ?? 0)) / 2);
+    return longest === undefined || shortest === undefined || next === undefined || middle === undefined || above.length <= goodWidths ? [] : [{ family, good: [longest, longest, middle, next, shortest, shortest] }];
   });
   return expected.length === families.length ? expected : null;
 }
+
+const nearestTo = (widths: readonly Seconds[], wanted: number): Seconds | undefined => widths.toSorted((a, b) => Math.abs(a - wanted) - Math.abs(b - wanted) || a - b)[0];
 
 /** The places that every line begins with. */
 function firstPlaces(places: readonly Seconds[]): readonly Seconds[] {
