@@ -116,7 +116,7 @@ export function howFar(cells: readonly CellProgress[], targets?: Plan['targets']
 function whatHoursBought(cells: readonly CellProgress[], targets: NonNullable<Plan['targets']>): string {
   const weighed = cells.filter((c) => c.weighed);
   const [worst] = weighed.toSorted(farthestFirst);
-  const spent = weighed.some((c) => c.state === 'open') ? `The ${targets.hours} h of bench time are spent` : 'Every cell is as near as is sensible to what instruments leave, or has had its windows';
+  const spent = weighed.some((c) => c.state === 'open') ? `The ${targets.hours} h of bench time are spent, or no window that is left would bring a cell nearer` : 'Every cell is as near as is sensible to what instruments leave, or has had its windows';
   if (worst === undefined) return `${spent}.`;
   const where = isOfMap(worst) ? `in the map at ${mapPlace(worst)}` : `at ${worst.voltage} V`;
   const now = worst.expanded === null ? 'has no value' : `U95 of the ${wantedQuantity(worst)} is ${amountOf(worst, worst.expanded)}${weighsAlike(targets) ? '' : `, ${amountOf(worst, worst.wanted)} would be its share`}`;
