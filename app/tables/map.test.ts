@@ -289,9 +289,9 @@ describe('short pulses', () => {
         return [{ delivered: (deliveredMass(cell, short) - truth) / slope, line: (cell.slope.value * (short - cell.deadTime.value) - truth) / slope }];
       }));
       expect(off.length).toBeGreaterThan(8);
-      // By the line alone it would be off by four microseconds; what is left is of the short bends, which scatter hides.
+      // By the line alone it would be off by four microseconds. What is left is of the short bends, which scatter hides, and of what the fewer widths that RED-92 leaves do not tell of the whole bend (RED-172).
       expect(Math.sign(ofWhole) * mean(off.map((o) => o.line))).toBeLessThan(-3e-6);
-      expect(Math.abs(mean(off.map((o) => o.delivered)))).toBeLessThan(1.5e-6);
+      expect(Math.abs(mean(off.map((o) => o.delivered)))).toBeLessThan(2e-6);
     }
   });
 });
