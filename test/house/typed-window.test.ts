@@ -63,7 +63,7 @@ describe.skipIf(browserPath === null)('what is typed', { timeout: 300_000 }, () 
     // The page itself is left and come back to: nothing asks, nothing is gone.
     await goToPage(page, 'Archive');
     await goToPage(page, 'Injectors');
-    expect((await serials()).filter((one) => one.startsWith('P-'))).toEqual(['P-1', 'P-3']);
+    await expect.poll(async () => (await serials()).filter((one) => one.startsWith('P-'))).toEqual(['P-1', 'P-3']);
 
     await goToPage(page, 'Plans');
     await page.getByRole('button', { name: 'New sweep' }).click();
