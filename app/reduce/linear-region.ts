@@ -96,7 +96,9 @@ const farBeyond = 1.5;
  */
 export function findRegionsTogether(families: readonly (readonly RegionMember[])[], limitPercent: number): readonly (readonly Region[])[] {
   const found = families.map((family) => takenOff(family, limitPercent));
-  const reach = Math.max(reachOfBend(families, found), reachTogether(families, found));
+  const ends = endsOfVoltages(families, found);
+  // The second longest of the voltages, because one may take good widths off by chance; with fewer nothing is told but by all together.
+  const reach = Math.max(ends[1] ?? 0, reachTogether(families, found, ends));
   if (reach === 0) return found.map((regions) => regions.map(withGuard));
   return families.map((family, f) => {
     const before = found[f] ?? [];
@@ -112,12 +114,6 @@ export function findRegionsTogether(families: readonly (readonly RegionMember[])
     });
   });
 }
-
-/**
- * The open time at which bends end, s: what most injectors of a voltage say in their middle, and of the voltages the second largest, because one may take
- * good widths off by chance. 0: fewer than two voltages show a bend.
- */
-const reachOfBend = (families: readonly (readonly RegionMember[])[], found: readonly (readonly Region[])[]): number => endsOfVoltages(families, found)[1] ?? 0;
 
 /** The open times, s, at which most injectors of a voltage end, in their middle, of each voltage where they do; the longest first. */
 function endsOfVoltages(families: readonly (readonly RegionMember[])[], found: readonly (readonly Region[])[]): readonly number[] {
@@ -139,8 +135,8 @@ const span = 1.2;
 const together = { chance: 4.65e-4, offS: 0.5e-6, least: 4, most: 2 };
 
 /** The longest open time, s, about which pulses of all injectors and voltages together lie off the lines through the longer ones, where a voltage shows by itself that lines bend; 0: they do not. What is a bend of a microsecond or two is chance to one injector and to one voltage. RED-92 */
-function reachTogether(families: readonly (readonly RegionMember[])[], found: readonly (readonly Region[])[]): number {
-  const [seen = 0, known = 0] = endsOfVoltages(families, found);
+function reachTogether(families: readonly (readonly RegionMember[])[], found: readonly (readonly Region[])[], [seen, known = 0]: readonly number[]): number {
+  if (seen === undefined) return 0;
   let dof = Number.POSITIVE_INFINITY;
   const steps = families.flatMap((family, f) =>
     family.flatMap((member, i) => {
