@@ -120,9 +120,12 @@ export function TextInput({ label, hint, problem = '', disabled = false, autoFoc
   );
 }
 
+/** How a day is typed. WIN-220 */
+export const dayHint = 'Like 2026-03-31.';
+
 /** A day as records have it, whatever the browser's language is: its own control would show 03/04 to one person and 04/03 to the next. */
 export function DayInput(props: Omit<TextInputProps, 'hint'>) {
-  return <TextInput {...props} hint="Like 2026-03-31." onChange={(text) => props.onChange(text.trim())} />;
+  return <TextInput {...props} hint={dayHint} onChange={(text) => props.onChange(text.trim())} />;
 }
 
 interface ChoiceProps<T extends string> extends CommonProps {

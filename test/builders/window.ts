@@ -135,6 +135,13 @@ export async function workUnder(page: Page, name: string): Promise<void> {
 
 export const goToPage = (page: Page, name: string): Promise<void> => page.getByRole('navigation', { name: 'Pages' }).getByRole('link', { name, exact: true }).click();
 
+/** Chooses in the settings, by what the fields are called: `{ Pressure: 'psi' }`. */
+export async function chooseSettings(page: Page, wanted: Readonly<Record<string, string>>): Promise<void> {
+  await page.getByRole('button', { name: /^Settings/u }).click();
+  for (const [label, value] of Object.entries(wanted)) await page.getByRole('dialog').getByLabel(new RegExp(`^${label}`, 'u')).selectOption(value);
+  await page.getByRole('button', { name: /^Close: /u }).click();
+}
+
 /** Connects the simulated bench from the page Bench, so many times as fast as the clock, saves the plan, and goes to the page Run. */
 export async function readyToRun(page: Page, folder: string, plan: Plan, speed: number): Promise<void> {
   await page.getByLabel('Speed', { exact: true }).fill(String(speed));

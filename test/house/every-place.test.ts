@@ -1,8 +1,7 @@
 /** What every page and view holds to: units by choice, numbers that are rounded, and targets for gloves. */
-import type { Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { goToPlace, labInto, places, runIn } from '../builders/places.ts';
-import { browserPath, keepScreen, openWindow, workUnder, type OpenedWindow } from '../builders/window.ts';
+import { browserPath, chooseSettings, keepScreen, openWindow, workUnder, type OpenedWindow } from '../builders/window.ts';
 
 /** In the page: the texts that are seen, those of drawings and what stands in fields too. Hashes, ids, addresses, paths and times are none of a quantity. */
 const seenTexts = `(() => {
@@ -43,12 +42,6 @@ const small = `(() => {
   return [...new Set(found)];
 })()`;
 
-const choose = async (page: Page, wanted: Readonly<Record<string, string>>): Promise<void> => {
-  await page.getByRole('button', { name: /^Settings/u }).click();
-  for (const [label, value] of Object.entries(wanted)) await page.getByRole('dialog').getByLabel(new RegExp(`^${label}`, 'u')).selectOption(value);
-  await page.keyboard.press('Escape');
-};
-
 /** Numbers of our own rules, and words that are none of the trade. */
 const ourOwn = /\b(?:RUN|PRE|PLAN|RED|WIN|HOST|EQ|SCH|CMP|MA|ST|CH|LINE|ARC|REP)-\d+\b|dead-man|left over beside|put the run away|held against|stands? against|instruments leave|looks and self|changed nuisance|\bno such thing\b/iu;
 
@@ -66,7 +59,7 @@ describe.skipIf(browserPath === null)('every page and view', { timeout: 600_000 
     await page.goto(opened.host.address);
     await workUnder(page, 'B. Tester');
     await page.getByRole('button', { name: 'Take control' }).click();
-    await choose(page, { Pressure: 'psi', Temperature: 'degF' });
+    await chooseSettings(page, { Pressure: 'psi', Temperature: 'degF' });
     const wrong: string[] = [];
     for (const place of places) {
       await goToPlace(page, place, run);
@@ -86,7 +79,7 @@ describe.skipIf(browserPath === null)('every page and view', { timeout: 600_000 
     // Where another window has had it.
     const take = page.getByRole('button', { name: 'Take control' });
     if (await take.isVisible()) await take.click();
-    await choose(page, { Targets: 'gloves' });
+    await chooseSettings(page, { Targets: 'gloves' });
     const [long, little]: [string[], string[]] = [[], []];
     for (const place of places) {
       await goToPlace(page, place, run);

@@ -1,8 +1,7 @@
 /** What forms say of numbers that are outside of their limits, in the units that a person chose. */
-import type { Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { goToPlace, labInto, places, runIn } from '../builders/places.ts';
-import { browserPath, goToPage, keepScreen, openWindow, type OpenedWindow } from '../builders/window.ts';
+import { browserPath, chooseSettings, goToPage, keepScreen, openWindow, type OpenedWindow } from '../builders/window.ts';
 
 const formsIn = ['plan-editor', 'equipment-form', 'type-form', 'meter-check-form', 'qualification-sheet', 'visit-form', 'layout-editor', 'results-maps', 'report-details'];
 
@@ -20,12 +19,6 @@ const typeEverywhere = (text: string): string => `(async () => {
   }
 })()`;
 
-const choose = async (page: Page, wanted: Readonly<Record<string, string>>): Promise<void> => {
-  await page.getByRole('button', { name: /^Settings/u }).click();
-  for (const [label, value] of Object.entries(wanted)) await page.getByRole('dialog').getByLabel(new RegExp(`^${label}`, 'u')).selectOption(value);
-  await page.keyboard.press('Escape');
-};
-
 describe.skipIf(browserPath === null)('numbers outside of their limits', { timeout: 600_000 }, () => {
   let opened: OpenedWindow;
   let run = '';
@@ -38,7 +31,7 @@ describe.skipIf(browserPath === null)('numbers outside of their limits', { timeo
   test('WIN-206: every form names limits and what was typed in psi and degF, with the unit, and fields by their labels', async () => {
     const { page } = opened;
     page.setDefaultTimeout(20_000);
-    await choose(page, { Pressure: 'psi', Temperature: 'degF' });
+    await chooseSettings(page, { Pressure: 'psi', Temperature: 'degF' });
     await page.getByRole('button', { name: 'Connect', exact: true }).click();
     await page.getByRole('heading', { name: 'Readings' }).waitFor();
     const problems = new Map<string, string[]>();

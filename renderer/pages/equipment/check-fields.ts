@@ -2,6 +2,7 @@
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { parseMeterCheck } from '../../../app/meter-check/meter-check.ts';
 import type { RunState } from '../../../app/journal/state.ts';
+import { dayHint } from '../../components/field.tsx';
 import { problemShown } from '../../components/problem-shown.ts';
 import { shownText } from '../../components/shown-text.ts';
 import { storedFromTyped, typedFromStored, unitShown } from '../../settings/quantities.ts';
@@ -29,7 +30,7 @@ export const checkGroups: readonly CheckGroup[] = [
     title: 'Check',
     fields: [
       { path: 'certificate.number', label: 'Number of the check', kind: 'text' },
-      { path: 'certificate.date', label: 'Made on', kind: 'day', hint: 'Like 2026-03-31.' },
+      { path: 'certificate.date', label: 'Made on', kind: 'day', hint: dayHint },
       { path: 'certificate.validUntil', label: 'Would hold until', kind: 'day', hint: 'By your own interval for this meter.' },
       { path: 'operator', label: 'Made by', kind: 'text' },
     ],

@@ -5,7 +5,7 @@ import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { grantedSentences } from '../../../app/equipment/standing.ts';
 import { Button } from '../../components/button.tsx';
 import { ConfirmBar, ConfirmButton } from '../../components/dialog.tsx';
-import { Field, TextInput } from '../../components/field.tsx';
+import { dayHint, Field, TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { saveFile } from '../../components/save-file.ts';
 import { shownText } from '../../components/shown-text.ts';
@@ -194,7 +194,7 @@ export function ChangeForm({ history, against, onSaved }: { readonly history: An
                   <textarea className="field-frame" rows={8} value={values[path] ?? ''} spellCheck={false} aria-invalid={problem !== undefined} onChange={(event) => set(path, event.target.value)} />
                 </Field>
               ) : (
-                <UnitInput key={path} label={label} unit={unit} difference={difference} hint={kind === 'day' ? 'Like 2026-03-31.' : shown} problem={problem ?? ''} value={values[path] ?? ''} onChange={(text) => set(path, text)} />
+                <UnitInput key={path} label={label} unit={unit} difference={difference} hint={kind === 'day' ? dayHint : shown} problem={problem ?? ''} value={values[path] ?? ''} onChange={(text) => set(path, text)} />
               );
             })}
           </Section>
