@@ -44,7 +44,7 @@ describe.skipIf(browserPath === null)('the qualification of the bench', () => {
       await supply.getByRole('button', { name: 'Set and read' }).nth(i).click();
       await expect.poll(() => supply.getByLabel('Read-back, V').nth(i).inputValue(), { timeout: 30_000 }).toMatch(/^\d+/u);
     }
-    await expect.poll(() => supply.textContent()).toMatch(/passes.*9 V [+-]\d.*against what was set, no voltmeter/u);
+    await expect.poll(() => supply.textContent()).toMatch(/passes.*9 V [+−]\d.*against what was set, no voltmeter/u);
     await goToPage(page, 'Bench');
     await page.reload();
     await goToPage(page, 'Equipment');
