@@ -101,7 +101,8 @@ const args = room === 'start' ? ['start', ...rest] : rest;
 // A pipe to the program says what this process is told, and ends with it: then the program makes safe and ends too (HOST-2).
 // The terminal sends its signals to both; the program knows the same request when it hears it twice.
 const isProgram = room === 'start' || room === 'cli';
-const env = { ...process.env, PATH: path };
+// What the engine has made of the program's text once it need not make again, here and in the processes that the program starts (CLI-78).
+const env = { NODE_COMPILE_CACHE: join(root, '.cache', 'compiled'), ...process.env, PATH: path };
 // Only the program looks for the pipe: what tests and proofs start has no such pipe, and must not be told of one.
 if (isProgram) env.RAILHOUSE_LAUNCHER = '3';
 else delete env.RAILHOUSE_LAUNCHER;

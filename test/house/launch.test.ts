@@ -1,6 +1,7 @@
 /** Which Node the launcher takes on which machine, and what it says where it has none (CLI-31). */
 import { spawnSync } from 'node:child_process';
-import { readFileSync } from 'node:fs';
+import { mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { beforeAll, describe, expect, it } from 'vitest';
@@ -52,6 +53,32 @@ describe('CLI-31 Node', () => {
       // What came later than Node 18: https://nodejs.org/docs/latest-v24.x/api/ (History of each).
       expect(text, name).not.toMatch(/import\.meta\.(dirname|filename)|\.toSorted\(|\.toReversed\(|Object\.groupBy|Promise\.withResolvers|\busing\b/);
       expect(spawnSync(process.execPath, ['--check', join(launch, name)]).status).toBe(0);
+    }
+  });
+});
+
+describe('CLI-78 what was compiled', () => {
+  /** The program tells for itself where it keeps what the engine made of it; `given`: what a person asks for. */
+  const keptIn = (given: string | undefined): string => {
+    const env = { ...process.env };
+    delete env.NODE_COMPILE_CACHE;
+    const tells = Buffer.from(`import { getCompileCacheDir } from 'node:module'; if (process.argv[1]?.endsWith('main.ts')) process._rawDebug('kept in', getCompileCacheDir());`);
+    const { stderr, status } = spawnSync(process.execPath, [join(launch, 'launch.mjs'), 'cli', '--version'], {
+      env: { ...env, NODE_OPTIONS: `--import=data:text/javascript;base64,${tells.toString('base64')}`, ...(given === undefined ? {} : { NODE_COMPILE_CACHE: given }) },
+      encoding: 'utf8',
+    });
+    expect(status, stderr).toBe(0);
+    return /kept in (.*)/u.exec(stderr)?.[1] ?? '';
+  };
+
+  it('stays in the house, or where a person wants it, for the next start', () => {
+    expect(keptIn(undefined)).toContain(join(launch, '..', '..', '.cache', 'compiled'));
+    const folder = mkdtempSync(join(tmpdir(), 'railhouse-compiled-'));
+    try {
+      expect(keptIn(folder)).toContain(folder);
+      expect(readdirSync(folder, { recursive: true }).length).toBeGreaterThan(100);
+    } finally {
+      rmSync(folder, { recursive: true });
     }
   });
 });
