@@ -61,7 +61,7 @@ describe('CLI-78 what was compiled', () => {
   /** The program tells for itself where it keeps what the engine made of it; `given`: what a person asks for. */
   const keptIn = (given: string | undefined): string => {
     const env = { ...process.env };
-    delete env.NODE_COMPILE_CACHE;
+    delete env['NODE_COMPILE_CACHE'];
     const tells = Buffer.from(`import { getCompileCacheDir } from 'node:module'; if (process.argv[1]?.endsWith('main.ts')) process._rawDebug('kept in', getCompileCacheDir());`);
     const { stderr, status } = spawnSync(process.execPath, [join(launch, 'launch.mjs'), 'cli', '--version'], {
       env: { ...env, NODE_OPTIONS: `--import=data:text/javascript;base64,${tells.toString('base64')}`, ...(given === undefined ? {} : { NODE_COMPILE_CACHE: given }) },
