@@ -2,6 +2,7 @@
 import type { ErrorSource } from '../uncertainty/source.ts';
 import { grouped } from './cells.ts';
 import type { FittedCell } from './cell.ts';
+import type { TakesShared } from './mass.ts';
 import type { SharedPart } from './reduction.ts';
 
 export type FittedLine = Extract<FittedCell, { kind: 'line' }>;
@@ -80,39 +81,48 @@ interface Sum {
   next: Sum | undefined;
 }
 
+/** Sums up what each source does to one line, window after window. */
+class LineEffects implements TakesShared {
+  readonly sums = new Map<string, Sum>();
+  height = 0;
+  tilt = 0;
+  mass = 0;
+  // Nearly every window has the sources of the one before it, in the same order: the sum that comes next is asked first.
+  #next: Sum | undefined;
+  #last: Sum | undefined;
+
+  take(source: ErrorSource, sensitivity: number, u: number): void {
+    // Stated by the line itself, which knows how long the injector was open.
+    if (source.quantity === 'leak-path') return;
+    const error = this.mass * sensitivity * u;
+    const next = this.#next;
+    let sum = next?.source === source ? next : this.sums.get(source.key);
+    if (sum === undefined) {
+      sum = { source, onMean: this.height * error, onSlope: this.tilt * error, next: undefined };
+      this.sums.set(source.key, sum);
+    } else {
+      sum.onMean += this.height * error;
+      sum.onSlope += this.tilt * error;
+    }
+    if (this.#last !== undefined) this.#last.next = sum;
+    this.#last = sum;
+    this.#next = sum.next;
+  }
+}
+
 function effectsOnLine(f: FittedLine): OwnEffects {
   const { used, observations, line } = f;
   const { weights, sxx } = sumsOf(f);
-  const sums = new Map<string, Sum>();
-  let [height, tilt, mass] = [0, 0, 0];
-  // Nearly every window has the sources of the one before it, in the same order: the sum that comes next is asked first.
-  let next: Sum | undefined;
-  let last: Sum | undefined;
-  const take = (source: ErrorSource, sensitivity: number, u: number): void => {
-    // Stated by the line itself, which knows how long the injector was open.
-    if (source.quantity === 'leak-path') return;
-    const error = mass * sensitivity * u;
-    let sum = next?.source === source ? next : sums.get(source.key);
-    if (sum === undefined) {
-      sum = { source, onMean: height * error, onSlope: tilt * error, next: undefined };
-      sums.set(source.key, sum);
-    } else {
-      sum.onMean += height * error;
-      sum.onSlope += tilt * error;
-    }
-    if (last !== undefined) last.next = sum;
-    last = sum;
-    next = sum.next;
-  };
-  used.forEach(({ outcome }, i) => {
+  const effects = new LineEffects();
+  for (let i = 0; i < used.length; i += 1) {
     const o = observations[i];
-    if (o === undefined) return;
-    height = o.weight / o.variance / weights;
-    tilt = (o.weight * (o.width - line.fit.meanX)) / o.variance / sxx;
-    mass = o.mass;
-    outcome.eachShared(take);
-  });
-  return sums;
+    if (o === undefined) continue;
+    effects.height = o.weight / o.variance / weights;
+    effects.tilt = (o.weight * (o.width - line.fit.meanX)) / o.variance / sxx;
+    effects.mass = o.mass;
+    used[i]?.outcome.eachShared(effects);
+  }
+  return effects.sums;
 }
 
 export type OnInjector = Pick<SharedPart, 'source' | 'onDeadTime'> & Partial<Pick<SharedPart, 'onSlope'>>;
@@ -124,7 +134,7 @@ export function sharedParts(
   onInjector: readonly OnInjector[],
 ): readonly SharedPart[] {
   const parts = new Map<string, SharedPart>();
-  for (const part of onInjector) parts.set(part.source.key, { onSlope: 0, ...part });
+  for (const part of onInjector) parts.set(part.source.key, { onSlope: part.onSlope ?? 0, source: part.source, onDeadTime: part.onDeadTime });
   const distance = line.fit.meanX - line.deadTime;
   const others: SharedPart[] = [];
   for (const { source, onMean, onSlope } of effects) {

@@ -8,9 +8,10 @@ import { changedPressures } from '../plan/invariance.ts';
 import type { Nuisance } from '../plan/invariance.ts';
 import { celsius, kilopascals } from '../quantities/quantity.ts';
 import { fAbove } from '../distributions/distributions.ts';
+import type { ErrorSource } from '../uncertainty/source.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { massPerPulse } from './mass.ts';
-import type { MassPerPulse } from './mass.ts';
+import type { MassPerPulse, TakesShared } from './mass.ts';
 import { NamedSums } from './named-sums.ts';
 import { grouped, rememberingKey } from './cells.ts';
 import { attemptNumber } from './leak-block.ts';
@@ -62,7 +63,40 @@ interface ReferredWindow extends Omit<Referred, 'shared' | 'held'> {
   readonly model: ScatterModel;
   /** What its variance holds of the model; null: nothing, its timing says more. */
   readonly parts: PartsOfVariance | null;
-  readonly addShared: (to: NamedSums, part: number) => void;
+  readonly outcome: MassPerPulse;
+  /** How far it stood from the conditions of its cell, and what one unit of each does to its mass that is not known. */
+  readonly toVoltage: number;
+  readonly toPressure: number;
+  readonly toTemperature: number;
+  readonly unknown: { readonly ofVoltage: number; readonly ofPressure: number; readonly ofTemperature: number };
+}
+
+/** Adds up what sources that windows share do to a mean of them. */
+class SharedOfMean implements TakesShared {
+  readonly #sums = new NamedSums();
+  readonly #part: number;
+  #mass = 0;
+
+  /** `part`: of the mean that each window is. */
+  constructor(part: number) {
+    this.#part = part;
+  }
+
+  take({ key }: ErrorSource, sensitivity: number, u: number): void {
+    this.#sums.add(key, this.#part * sensitivity * u * this.#mass);
+  }
+
+  add({ outcome, toVoltage, toPressure, toTemperature, unknown: { ofVoltage, ofPressure, ofTemperature } }: ReferredWindow): void {
+    this.#mass = outcome.mass;
+    outcome.eachShared(this);
+    this.#sums.add('by voltage', this.#part * (ofVoltage * toVoltage));
+    this.#sums.add('by pressure', this.#part * (ofPressure * toPressure));
+    this.#sums.add('by temperature', this.#part * (ofTemperature * toTemperature));
+  }
+
+  toMap(): Map<string, number> {
+    return this.#sums.toMap();
+  }
 }
 
 /** Adds `factor` times what another variance holds. */
@@ -149,7 +183,7 @@ function referredAll(question: Question, list: readonly Measured[], cell: LineCe
   // How well it is known what the dead time does with the conditions counts by how far the window stands from its cell's.
   // What nothing in the run has told may be off by all of itself: no call is to rest on a usual value.
   const ofCondition = ({ value, u, from }: typeof byVoltage): number => -slope * (from === 'default' ? Math.abs(value) : u);
-  const [ofVoltage, ofPressure, ofTemperature] = [ofCondition(byVoltage), ofCondition(byPressure), ofCondition(byTemperature)];
+  const unknown = { ofVoltage: ofCondition(byVoltage), ofPressure: ofCondition(byPressure), ofTemperature: ofCondition(byTemperature) };
   const referred: ReferredWindow[] = [];
   for (const { reduced, window } of list) {
     const { at } = reduced;
@@ -162,37 +196,35 @@ function referredAll(question: Question, list: readonly Measured[], cell: LineCe
     const toVoltage = at.voltage - window.supply.mean;
     const toPressure = cell.pressure - window.pressure.mean;
     const toTemperature = reference - window.railTemperature.mean;
+    const variance = varianceOfWindow(model, outcome, outcome.mass);
     referred.push({
       mass: outcome.mass / ofBench - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature - delayOf(reduced, byTemperature.value)),
-      ...scatterOf(model, outcome),
-      addShared: (to, part) => {
-        outcome.eachShared(({ key }, sensitivity, u) => {
-          to.add(key, part * sensitivity * u * outcome.mass);
-        });
-        to.add('by voltage', part * (ofVoltage * toVoltage));
-        to.add('by pressure', part * (ofPressure * toPressure));
-        to.add('by temperature', part * (ofTemperature * toTemperature));
-      },
+      variance,
+      model,
+      parts: variance > varianceAt(model, outcome.mass, outcome.partTurn) ? null : partsAt(outcome.mass, outcome.partTurn),
+      outcome,
+      toVoltage,
+      toPressure,
+      toTemperature,
+      unknown,
     });
   }
   return referred;
 }
 
-function scatterOf(model: ScatterModel, outcome: MassPerPulse): Pick<ReferredWindow, 'variance' | 'model' | 'parts'> {
-  const variance = varianceOfWindow(model, outcome, outcome.mass);
-  return { variance, model, parts: variance > varianceAt(model, outcome.mass, outcome.partTurn) ? null : partsAt(outcome.mass, outcome.partTurn) };
-}
-
 /** Mean of windows, with the variance of the mean. `worse`: how much worse than the model each repeats. */
 function meanOf(list: readonly ReferredWindow[], worse: number): Referred {
   const n = list.length;
-  const shared = new NamedSums();
+  const shared = new SharedOfMean(1 / n);
   const held = new Map<ScatterModel, PartsOfVariance>();
+  let [mass, variance] = [0, 0];
   for (const one of list) {
-    one.addShared(shared, 1 / n);
+    mass += one.mass;
+    variance += one.variance;
+    shared.add(one);
     if (one.parts !== null) hold(held, one.model, one.parts, (worse * worse) / (n * n));
   }
-  return { mass: list.reduce((sum, r) => sum + r.mass, 0) / n, variance: (worse * worse * list.reduce((sum, r) => sum + r.variance, 0)) / (n * n), held, shared: shared.toMap() };
+  return { mass: mass / n, variance: (worse * worse * variance) / (n * n), held, shared: shared.toMap() };
 }
 
 function difference(a: Referred, b: Referred): Referred {
@@ -268,6 +300,12 @@ function upAgainstDown(question: Question, ups: readonly Pairing[], downs: reado
   });
 }
 
+/** As they were made; mostly they stand so. */
+function inTheirOrder(windows: readonly Measured[]): readonly Measured[] {
+  for (let i = 1; i < windows.length; i += 1) if ((windows[i - 1] as Measured).order > (windows[i] as Measured).order) return windows.toSorted((a, b) => a.order - b.order);
+  return windows;
+}
+
 /**
  * The same width after a longer and after a shorter one, from the ordinary windows of all cells: a coil that follows its warmth late is
  * warmer in the first. It costs no bench time, and wants an order of the plan in which both come. RED-113
@@ -275,14 +313,16 @@ function upAgainstDown(question: Question, ups: readonly Pairing[], downs: reado
 function directionsOf(question: Question, lines: ReadonlyMap<string, LineCell>): readonly OfInjector[] {
   const keyOf = rememberingKey(cellKey);
   const steps: (Pairing & { readonly afterLonger: boolean })[] = [];
-  let last: { readonly key: string; readonly width: number } | null = null;
-  for (const window of question.windows.toSorted((a, b) => a.order - b.order)) {
+  let last = '';
+  let lastWidth = 0;
+  for (const window of inTheirOrder(question.windows)) {
     const { at } = window.reduced;
-    const before = last;
-    last = at.role === 'measure' ? { key: keyOf(at), width: at.width } : null;
-    if (last === null || before?.key !== last.key || before.width === last.width) continue;
-    const cell = lines.get(last.key);
-    if (cell !== undefined && at.width >= cell.region.from) steps.push({ window, cell, afterLonger: before.width > last.width });
+    const [before, beforeWidth] = [last, lastWidth];
+    last = at.role === 'measure' ? keyOf(at) : '';
+    lastWidth = at.width;
+    if (last === '' || before !== last || beforeWidth === lastWidth) continue;
+    const cell = lines.get(last);
+    if (cell !== undefined && at.width >= cell.region.from) steps.push({ window, cell, afterLonger: beforeWidth > lastWidth });
   }
   return grouped(steps, ({ cell }) => String(cell.injector)).flatMap((ofInjector) => {
     const [{ cell: { injector } }] = ofInjector;

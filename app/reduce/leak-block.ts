@@ -4,11 +4,13 @@ interface Attempted {
   readonly attempt: number;
 }
 
-/** More than a point has attempts, and so few that a number of points times it is still whole. */
-const attemptsApart = 2 ** 20;
+/** More than nearly every point has attempts, and so few that the number is a small integer up to half a million points: those are looked up by the thousand, and larger ones would each be an object first. */
+const attemptsApart = 2 ** 12;
+/** More than any point has attempts, and so few that a number of points times it is still whole. */
+const manyApart = 2 ** 20;
 
 /** One number for each attempt, to find what belongs to it by. */
-export const attemptNumber = ({ point, attempt }: Attempted): number => point * attemptsApart + attempt;
+export const attemptNumber = ({ point, attempt }: Attempted): number => (attempt < attemptsApart ? point * attemptsApart + attempt : -(point * manyApart + attempt));
 
 /**
  * What leaked in one block of the run: the attempts between two zero points. Volume flows at the meter, m3/s; u: standard

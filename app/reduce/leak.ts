@@ -54,12 +54,7 @@ interface Part {
 /** The leak of a run. `attempts` in any order; their `order` says when they were made, or else their point. */
 // eslint-disable-next-line max-lines-per-function -- the rules of the leak in their order (RED-40 on); each step needs what the ones before found
 export function leakOf(points: readonly Point[], attempts: readonly CountingAttempt[], equipment: Equipment): Leak {
-  const measured = attempts
-    .flatMap(({ point, attempt, window, order = point }): (Measured & { readonly order: number })[] => {
-      const at = points[point];
-      return at === undefined ? [] : [{ point, attempt, at, window, order }];
-    })
-    .sort((a, b) => a.order - b.order);
+  const measured = inTheirOrder(points, attempts);
   const parts = inParts(measured);
   const counts = parts.map((part) => countsOf(part));
   const all = counts.flat().flatMap((c) => (c === null ? [] : [c.count]));
@@ -135,7 +130,11 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
     const below = unseen && decays.size === 0 ? least / kFactor : null;
     // A meter that stands still says no more than that the leak is anywhere up to its least flow.
     const flow = below === null ? rate / kFactor : below / 2;
-    const idle = part.attempts.reduce((sum, { window: { idle: one } }) => ({ edges: sum.edges + (one?.edges ?? 0), time: sum.time + (one?.time ?? 0) }), { edges: 0, time: 0 });
+    const idle = { edges: 0, time: 0 };
+    for (const { window: { idle: one } } of part.attempts) {
+      idle.edges += one?.edges ?? 0;
+      idle.time += one?.time ?? 0;
+    }
     blocks.push({
       block: blocks.length,
       pressure: part.first.at.pressure,
@@ -166,6 +165,21 @@ const notLookedAt =
   'Nobody looked whether fluid leaks past the injector under test, by zero points or long enough between pulses. A leak of 0.05 mL/min at a period of 20 ms moves the dead time of an injector of 4 g/s by about 3 us, and would not be seen.';
 
 const sourceOf = ({ point, attempt }: Source): Source => ({ point, attempt });
+
+/** As they were made. */
+function inTheirOrder(points: readonly Point[], attempts: readonly CountingAttempt[]): readonly Measured[] {
+  const measured: (Measured & { readonly order: number })[] = [];
+  let isInOrder = true;
+  let last = Number.NEGATIVE_INFINITY;
+  for (const { point, attempt, window, order = point } of attempts) {
+    const at = points[point];
+    if (at === undefined) continue;
+    measured.push({ point, attempt, at, window, order });
+    isInOrder &&= order >= last;
+    last = order;
+  }
+  return isInOrder ? measured : measured.sort((a, b) => a.order - b.order);
+}
 
 /** Zero points, and what lies between them. Without zero points a block ends where the measured voltage or pressure changes. */
 function inParts(measured: readonly Measured[]): readonly Part[] {

@@ -63,12 +63,12 @@ export function followedLevels(stages: readonly Stage[]): (contrasts: readonly C
   return (contrasts) => contrasts.map((contrast) => {
     let mean = 0;
     let square = 0;
-    walks.forEach(({ walk }, i) => {
+    for (let i = 0; i < walks.length; i += 1) {
       const share = (weights[i] ?? 0) / total;
-      const told = toldBy(walk, contrast);
+      const told = toldBy((walks[i] as (typeof walks)[number]).walk, contrast);
       mean += share * told.mean;
       square += share * (told.mean * told.mean + told.variance);
-    });
+    }
     return { mean: mean + centre * weightOf(contrast), variance: Math.max(0, square - mean * mean) };
   });
 }
@@ -90,11 +90,13 @@ function smoothed(stages: readonly Stage[], stepVariance: number, centre: number
   const filteredVariance = new Float64Array(n);
   const predictedVariance = new Float64Array(n);
   const predictedMean = new Float64Array(n);
-  const spread = stages.reduce((sum, { reading }) => Math.max(sum, reading === null ? 0 : (reading.value - centre) ** 2 + reading.variance), 0);
+  let spread = 0;
+  for (const { reading } of stages) if (reading !== null) spread = Math.max(spread, (reading.value - centre) ** 2 + reading.variance);
   let mean = 0;
   let variance = 1e6 * spread;
   let logLikelihood = 0;
-  stages.forEach(({ at, reading, jump }, i) => {
+  for (let i = 0; i < n; i += 1) {
+    const { at, reading, jump } = stages[i] as Stage;
     if (i > 0) variance += stepVariance * Math.max(0, at - (stages[i - 1]?.at ?? at)) + jump;
     predictedMean[i] = mean;
     predictedVariance[i] = variance;
@@ -107,7 +109,7 @@ function smoothed(stages: readonly Stage[], stepVariance: number, centre: number
     }
     filteredMean[i] = mean;
     filteredVariance[i] = variance;
-  });
+  }
   const means = filteredMean.slice();
   const variances = filteredVariance.slice();
   const gains = new Float64Array(n);
@@ -124,9 +126,11 @@ function smoothed(stages: readonly Stage[], stepVariance: number, centre: number
 function toldBy({ means, variances, gains }: Walk, contrast: Contrast): Told {
   let mean = 0;
   let variance = 0;
-  for (const a of contrast) {
+  for (let p = 0; p < contrast.length; p += 1) {
+    const a = contrast[p] as Contrast[number];
     mean += a.weight * (means[a.stage] ?? 0);
-    for (const b of contrast) {
+    for (let q = 0; q < contrast.length; q += 1) {
+      const b = contrast[q] as Contrast[number];
       const from = Math.min(a.stage, b.stage);
       const to = Math.max(a.stage, b.stage);
       let covariance = variances[to] ?? 0;

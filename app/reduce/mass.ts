@@ -39,6 +39,12 @@ type NoMassReason =
   | 'all-leak'
   | 'outside-fluid-range';
 
+/** Who is handed the terms that windows share. An object and no function, because there are thousands of windows with a dozen terms each: the numbers of one that sums them up stay in it. */
+export interface TakesShared {
+  /** Whose it is, change of the mass for one unit, relative, standard uncertainty in that unit; the estimate and its unit. */
+  take(source: ErrorSource, sensitivity: number, standardUncertainty: number, value: number, unit: string): void;
+}
+
 export interface MassPerPulse {
   readonly kind: 'mass';
   /** Qd at the plan's pressure and the reference temperature. */
@@ -56,7 +62,7 @@ export interface MassPerPulse {
   /** Relative to `mass`. Worked out anew whenever it is read, since those of a long run would be most of what its reduction keeps (HOST-21). */
   readonly budget: readonly BudgetTerm[];
   /** Hands over those of it that windows share, one after the other and none kept: change of the mass for one unit, relative, and standard uncertainty in that unit. */
-  readonly eachShared: (take: (source: ErrorSource, sensitivity: number, standardUncertainty: number) => void) => void;
+  readonly eachShared: (to: TakesShared) => void;
   /** Relative standard uncertainty of the random terms, and of those among them that every window has at least. */
   readonly uRandom: number;
   readonly uTiming: number;
@@ -148,20 +154,18 @@ function onCurve(meter: Equipment['meter'], hertz: number): OnCurve {
   return { ...placeOnCurve(points, hertz), error: curveError(points, hertz) };
 }
 
-/** Takes a term that windows share: whose, change of the mass for one unit, relative, standard uncertainty in that unit; the estimate and its unit. */
-type TakeShared = (source: ErrorSource, sensitivity: number, standardUncertainty: number, value: number, unit: string) => void;
 
 /** Hands over the budget's terms of the K-factor: what the whole curve shares, the uncertainty of each point by itself, and what is not known between and beyond them. RED-5, RED-71, RED-72. */
-function kFactorTerms(meter: Equipment['meter'], { below, next, share, error: { source, u } }: OnCurve, kFactor: number, gross: number, take: TakeShared): void {
-  take(ofWindows.kFactor, -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, kFactor, '1/m3');
-  if (below !== undefined) kFactorPointTerm(below, 1 - share, kFactor, gross, take);
-  if (next !== undefined) kFactorPointTerm(next, share, kFactor, gross, take);
+function kFactorTerms(meter: Equipment['meter'], { below, next, share, error: { source, u } }: OnCurve, kFactor: number, gross: number, to: TakesShared): void {
+  to.take(ofWindows.kFactor, -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, kFactor, '1/m3');
+  if (below !== undefined) kFactorPointTerm(below, 1 - share, kFactor, gross, to);
+  if (next !== undefined) kFactorPointTerm(next, share, kFactor, gross, to);
   // What is less than a hundredth of the certificate's own uncertainty is no line of a budget.
-  if (u * 1e4 > meter.relativeUncertaintyPercent) take(source, -gross / kFactor, kFactor * u, kFactor, '1/m3');
+  if (u * 1e4 > meter.relativeUncertaintyPercent) to.take(source, -gross / kFactor, kFactor * u, kFactor, '1/m3');
 }
 
-function kFactorPointTerm({ own, uOwn, source }: CurvePoint, share: number, kFactor: number, gross: number, take: TakeShared): void {
-  if (uOwn !== 0 && share !== 0) take(source, (-gross * share) / kFactor, uOwn, own, '1/m3');
+function kFactorPointTerm({ own, uOwn, source }: CurvePoint, share: number, kFactor: number, gross: number, to: TakesShared): void {
+  if (uOwn !== 0 && share !== 0) to.take(source, (-gross * share) / kFactor, uOwn, own, '1/m3');
 }
 
 /** Sources of which a run has one, for all its windows. */
@@ -285,24 +289,24 @@ class ReducedMass implements MassPerPulse {
       term(errorSource('edge-timing'), dt, 's', -gross / dt, Math.SQRT2 * uClockTick, 'random'),
       term(errorSource('steadiness'), hertz, 'Hz', gross / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
     ];
-    this.eachShared((source, sensitivity, u, value, unit) => terms.push(term(source, value, unit, sensitivity, u, 'shared')));
+    this.eachShared({ take: (source, sensitivity, u, value, unit) => void terms.push(term(source, value, unit, sensitivity, u, 'shared')) });
     return terms;
   }
 
-  eachShared(take: TakeShared): void {
+  eachShared(to: TakesShared): void {
     const { point, window, leak, known } = this.#inputs;
     const { of: { equipment, uDensity }, inMeter, inRail } = known;
     const { measured, leaked, kFactorPerCubicMetre: kFactor, meterDensity } = this;
     const { pressure } = window;
-    kFactorTerms(equipment.meter, known.onCurve, kFactor, grossOf(measured, leaked), take);
+    kFactorTerms(equipment.meter, known.onCurve, kFactor, grossOf(measured, leaked), to);
     // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
-    take(ofWindows.density, 1 / meterDensity, meterDensity * uDensity, meterDensity, 'kg/m3');
-    take(ofWindows.pressure, -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, pressure.mean, 'Pa');
+    to.take(ofWindows.density, 1 / meterDensity, meterDensity * uDensity, meterDensity, 'kg/m3');
+    to.take(ofWindows.pressure, -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, pressure.mean, 'Pa');
     const dip = dipWhileOpen(equipment, point, (measured - leaked) / meterDensity);
-    if (dip !== 0) take(ofWindows.whileOpen, -0.5 / pressure.mean, dip / Math.sqrt(3), pressure.mean, 'Pa');
-    take(ofWindows.inMeter, -inMeter.thermalExpansion, equipment.temperature.uncertaintyC, window.meterTemperature.mean, 'K');
-    take(ofWindows.inRail, 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, window.railTemperature.mean, 'K');
-    if (leak !== null) leakTerms(leak, point, (meterDensity * point.period) / (measured - leaked), take);
+    if (dip !== 0) to.take(ofWindows.whileOpen, -0.5 / pressure.mean, dip / Math.sqrt(3), pressure.mean, 'Pa');
+    to.take(ofWindows.inMeter, -inMeter.thermalExpansion, equipment.temperature.uncertaintyC, window.meterTemperature.mean, 'K');
+    to.take(ofWindows.inRail, 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, window.railTemperature.mean, 'K');
+    if (leak !== null) leakTerms(leak, point, (meterDensity * point.period) / (measured - leaked), to);
   }
 }
 
@@ -349,14 +353,14 @@ const ofLeak = oncePer(({ block, change, uChange }: LeakBlock) => ({
  * Hands over the terms of a leak: RED-43, RED-44. `perFlow`: change of the mass, relative, for one unit of the leak. The leak's mean over the block is one error of all
  * that was measured in it; how far it stood from that mean at its own time is each injector's.
  */
-function leakTerms(leak: LeakBlock, { injector, width, period }: Pick<Point, 'injector' | 'width' | 'period'>, perFlow: number, take: TakeShared): void {
+function leakTerms(leak: LeakBlock, { injector, width, period }: Pick<Point, 'injector' | 'width' | 'period'>, perFlow: number, to: TakesShared): void {
   const { block, injectors, uOfChange } = ofLeak(leak);
   const own = (injectors[injector] ??= { change: errorSource('leak-change', `${leak.block + 1}, injector ${injector + 1}`), path: errorSource('leak-path', String(injector + 1)) });
-  take(block, -perFlow, leak.uFlow, leak.flow, 'm3/s');
-  take(own.change, -perFlow, uOfChange, leak.change, 'm3/s');
-  take(ofWindows.leakMeter, -perFlow, leak.uMeter, leak.flow, 'm3/s');
+  to.take(block, -perFlow, leak.uFlow, leak.flow, 'm3/s');
+  to.take(own.change, -perFlow, uOfChange, leak.change, 'm3/s');
+  to.take(ofWindows.leakMeter, -perFlow, leak.uMeter, leak.flow, 'm3/s');
   // Through its own seat nothing leaks while the injector is open. One-sided, by the whole leak at most.
-  take(own.path, (-perFlow * width) / period, leak.flow / Math.sqrt(3), leak.flow, 'm3/s');
+  to.take(own.path, (-perFlow * width) / period, leak.flow / Math.sqrt(3), leak.flow, 'm3/s');
 }
 
 /** A record of equipment, with what is the same for all windows that it measured. */
