@@ -73,7 +73,11 @@ export function rememberingKey(keyOf: (at: InCell) => string): (at: InCell) => s
 export function withMasses(cell: Cell, massOf: (observed: Observed) => Kilograms): Cell {
   return {
     ...cell,
-    groups: cell.groups.map(({ width, observed }) => ({ width, observed: observed.map((o) => ({ source: o.source, window: o.window, outcome: o.outcome, mass: massOf(o) })) })),
+    groups: cell.groups.map(({ width, observed }) => {
+      const changed: Observed[] = [];
+      for (const o of observed) changed.push({ source: o.source, window: o.window, outcome: o.outcome, mass: massOf(o) });
+      return { width, observed: changed };
+    }),
   };
 }
 
@@ -211,14 +215,16 @@ function lineOf(cell: Cell, region: Region | undefined, widthMeans: readonly Wid
   const used: Observed[] = [];
   const all: LineObservation[] = [];
   const told: boolean[] = [];
-  cell.groups.slice(0, region.count).forEach(({ width, observed }, i) => {
+  for (let i = 0; i < region.count && i < cell.groups.length; i += 1) {
+    const { width, observed } = cell.groups[i] as Cell['groups'][number];
     const { windows, disagrees } = widthMeans[i] ?? { windows: [], disagrees: false };
-    observed.forEach((o, j) => {
+    for (let j = 0; j < observed.length; j += 1) {
+      const o = observed[j] as Observed;
       used.push(o);
       all.push({ width, mass: o.mass, variance: windows[j]?.variance ?? Number.NaN, weight: windows[j]?.weight ?? 1 });
       told.push(observed.length === 1 || disagrees);
-    });
-  });
+    }
+  }
   const observations = aboutLine(all, told);
   const line = fitCellLine(observations);
   if (!(line.slope > 0) || !fieller(line.fit, coverageFactor(line.dof)).bounded) {

@@ -27,28 +27,35 @@ export function sweepLagsOf(lines: readonly FittedLine[], orders: ReadonlyMap<Re
   });
 }
 
-/** Least squares of the windows' distance from their line, s, on 1 for a sweep that goes up and -1 for one that goes down, beside height and slope of the line. */
-function contrastOf({ cell, line, used, observations }: FittedLine, orders: ReadonlyMap<ReducedWindow, number>): { readonly product: number; readonly squares: number } {
-  const before = new Map<ReducedWindow, number>();
+/** For the windows of a cell, those of its longest width first, 1 after a shorter width, -1 after a longer one, 0 after none or the same. */
+function directionsOf({ groups }: FittedLine['cell'], orders: ReadonlyMap<ReducedWindow, number>): readonly number[] {
+  const inOrder: { readonly at: number; readonly width: number; readonly order: number }[] = [];
+  for (const { width, observed } of groups) for (const { source } of observed) inOrder.push({ at: inOrder.length, width, order: orders.get(source) ?? 0 });
+  const directions = new Array<number>(inOrder.length).fill(0);
   let last: number | null = null;
-  const inOrder = cell.groups.flatMap((g) => g.observed.map((o) => ({ source: o.source, width: g.width, order: orders.get(o.source) ?? 0 }))).sort((a, b) => a.order - b.order);
-  for (const { source, width } of inOrder) {
-    if (last !== null && last !== width) before.set(source, Math.sign(width - last));
+  for (const { at, width } of inOrder.sort((a, b) => a.order - b.order)) {
+    if (last !== null) directions[at] = Math.sign(width - last);
     last = width;
   }
+  return directions;
+}
+
+/** Least squares of the windows' distance from their line, s, on 1 for a sweep that goes up and -1 for one that goes down, beside height and slope of the line. */
+function contrastOf({ cell, line, used, observations }: FittedLine, orders: ReadonlyMap<ReducedWindow, number>): { readonly product: number; readonly squares: number } {
+  const before = directionsOf(cell, orders);
   // Windows of one width and direction are one row: the sum of their weights at their mean says the same.
   const rows = new Map<number, { readonly design: readonly number[]; weight: number; moment: number }>();
-  used.forEach((o, i) => {
+  for (let i = 0; i < used.length; i += 1) {
     const seen = observations[i];
-    const direction = before.get(o.source);
-    if (seen === undefined || direction === undefined) return;
+    const direction = before[i];
+    if (seen === undefined || direction === undefined || direction === 0) continue;
     const weight = (seen.weight * line.slope * line.slope) / seen.variance / line.fit.scale;
     const key = seen.width * direction;
     const row = rows.get(key) ?? { design: [1, seen.width, direction], weight: 0, moment: 0 };
     rows.set(key, row);
     row.weight += weight;
     row.moment += weight * (seen.width - line.deadTime - seen.mass / line.slope);
-  });
+  }
   const told = [...rows.values()].filter(({ weight }) => weight > 0);
   const [design, weights] = [told.map((r) => r.design), told.map((r) => r.weight)];
   const solved = solveWithCovariance(design, told.map((r) => r.moment / r.weight), weights);

@@ -178,7 +178,7 @@ export function latenessOf(plan: Plan, memories: ReadonlyMap<string, CoilMemory>
   }
   return {
     lags: [...told.values()].map(({ lag }) => lag),
-    delayOf: (window, byTemperature) => {
+    delayOf: told.size === 0 ? () => 0 : (window, byTemperature) => {
       const own = told.get(typeOf(window.at));
       if (own === undefined) return 0;
       const here = beside.get(placeOf(window.at));

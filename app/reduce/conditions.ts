@@ -23,6 +23,8 @@ export interface Conditions {
   readonly circuit: { readonly byClamp: Sensitivity; readonly byResistance: Sensitivity } | null;
   /** Changes of dead time that refer one window to the plan, s; `late`: by how much it opened later than the settled warmth of its pulses would have had it, s. */
   readonly shiftsOf: (observed: Observed, late: number) => LineCell['referred'];
+  /** All of them together, s. */
+  readonly shiftOf: (observed: Observed, late: number) => number;
 }
 
 /** By cell key, for the cells that have a line. `loss`: of the supply, which stands in series with the harness (RED-143). */
@@ -57,13 +59,16 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
         clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage, statedOhmOf(plan, at.injector), uCurrent), byLogResistance) };
       const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm + (loss?.ohm ?? 0) : 0;
       const sag = loss === null ? byVoltage.value * sagOf(equipment) * openingPart(f, byVoltage) : 0;
+      const toCoil = sag - (circuit === null ? 0 : circuit.byResistance.value * harnessOhm);
       const shiftsOf = ({ window }: Observed, late: number): LineCell['referred'] => ({
         toVoltage: byVoltage.value * (at.voltage - window.supply.mean),
         toPressure: byPressure.value * (at.pressure - window.pressure.mean),
         toTemperature: byTemperature.value * (reference - window.railTemperature.mean) - late,
-        toCoil: sag - (circuit === null ? 0 : circuit.byResistance.value * harnessOhm),
+        toCoil,
       });
-      return [key, { byVoltage, byPressure, byTemperature, circuit, shiftsOf }];
+      const shiftOf = ({ window }: Observed, late: number): number =>
+        byVoltage.value * (at.voltage - window.supply.mean) + byPressure.value * (at.pressure - window.pressure.mean) + (byTemperature.value * (reference - window.railTemperature.mean) - late) + toCoil;
+      return [key, { byVoltage, byPressure, byTemperature, circuit, shiftsOf, shiftOf }];
     }),
   );
 }
@@ -115,16 +120,15 @@ export function pressureEffectOf({ reduction: { pressureEffect } }: Plan): { rea
 
 /** Mean supply currents of the windows of a line, where the controller stated them. */
 function currentsOf({ used }: FittedLine): readonly { readonly width: number; readonly period: number; readonly mean: number }[] {
-  return used.flatMap(({ source: { at }, window: { current } }) => (current === undefined ? [] : [{ width: at.width, period: at.period, mean: current.mean }]));
+  const currents: { readonly width: number; readonly period: number; readonly mean: number }[] = [];
+  for (const { source: { at }, window: { current } } of used) if (current !== undefined) currents.push({ width: at.width, period: at.period, mean: current.mean });
+  return currents;
 }
 
 /** A longer dead time by s would have passed k s less: so masses are referred to other conditions. RED-16 to RED-18. */
 export function referredCell({ cell, line }: FittedLine, conditions: Conditions | undefined, { delayOf }: Lateness): Cell {
   if (conditions === undefined) return cell;
-  return withMasses(cell, (observed) => {
-    const { toVoltage, toPressure, toTemperature, toCoil } = conditions.shiftsOf(observed, delayOf(observed.source, conditions.byTemperature.value));
-    return kilograms(observed.mass - line.slope * (toVoltage + toPressure + toTemperature + toCoil));
-  });
+  return withMasses(cell, (observed) => kilograms(observed.mass - line.slope * conditions.shiftOf(observed, delayOf(observed.source, conditions.byTemperature.value))));
 }
 
 /** How far windows lie off their line, s, the later they opened the more, once they are referred to the plan; and what a kelvin does to the dead time. */

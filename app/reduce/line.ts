@@ -61,23 +61,32 @@ export interface CellLine {
  * A window that counts in part brings that part of a degree of freedom.
  */
 export function fitCellLine(observations: readonly LineObservation[]): CellLine {
-  const weights = observations.map((o) => o.weight / o.variance);
-  const fit = fitLine(observations.map((o) => o.width), observations.map((o) => o.mass), weights, 'known');
-
+  const widths: number[] = [];
+  const masses: number[] = [];
+  const weights: number[] = [];
   const groups = new Map<number, { weight: number; sum: number; windows: number }>();
-  observations.forEach((o, i) => {
-    const group = groups.get(o.width) ?? { weight: 0, sum: 0, windows: 0 };
-    const weight = weights[i] ?? 0;
+  // Windows of a width follow each other.
+  const groupOf: { weight: number; sum: number; windows: number }[] = [];
+  for (const { width, mass, weight: counts, variance } of observations) {
+    const weight = counts / variance;
+    const isSame = widths.at(-1) === width;
+    widths.push(width);
+    masses.push(mass);
+    weights.push(weight);
+    const group = (isSame ? groupOf.at(-1) : groups.get(width)) ?? { weight: 0, sum: 0, windows: 0 };
+    if (!isSame) groups.set(width, group);
+    groupOf.push(group);
     group.weight += weight;
-    group.sum += weight * o.mass;
-    group.windows += o.weight;
-    groups.set(o.width, group);
-  });
+    group.sum += weight * mass;
+    group.windows += counts;
+  }
+  const fit = fitLine(widths, masses, weights, 'known');
   let pure = 0;
-  observations.forEach((o, i) => {
-    const group = groups.get(o.width);
-    if (o.weight > 0 && group !== undefined) pure += (weights[i] ?? 0) * (o.mass - group.sum / group.weight) ** 2;
-  });
+  for (let i = 0; i < observations.length; i += 1) {
+    const { weight, mass } = observations[i] as LineObservation;
+    const group = groupOf[i] as (typeof groupOf)[number];
+    if (weight > 0) pure += (weights[i] as number) * (mass - group.sum / group.weight) ** 2;
+  }
   let ofReplicatesDof = 0;
   let ofWidthsDof = -2;
   for (const { windows } of groups.values()) {

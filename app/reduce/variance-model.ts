@@ -47,7 +47,7 @@ export function fitVarianceModel(groups: readonly ScatterGroup[], from: Variance
   let dof = 0;
   let relativeSum = 0;
   let left = 0;
-  const capped: readonly Capped[] = groups.map((g) => ({ ...g, cap: capOf(g.dof) }));
+  const capped: readonly Capped[] = groups.map((g) => ({ mass: g.mass, variance: g.variance, dof: g.dof, partTurn: g.partTurn ?? 0, cap: capOf(g.dof) }));
   for (const g of capped) {
     dof += g.dof;
     left += g.dof * g.cap.efficiency;
@@ -99,7 +99,7 @@ export function fitVarianceModel(groups: readonly ScatterGroup[], from: Variance
  * the groups do not tell two parts from each other there is none.
  */
 function withCovariance(model: VarianceModel, groups: readonly Capped[]): VarianceModel {
-  const told = groups.map((g) => ({ ...g, dof: (g.dof * g.cap.efficiency) / 2 }));
+  const told = groups.map((g) => ({ mass: g.mass, variance: g.variance, dof: (g.dof * g.cap.efficiency) / 2, partTurn: g.partTurn ?? 0, cap: g.cap }));
   const { sums } = normalEquations(told, squaresOf(told), turnsOf(told), [model.constant, model.relative, model.turn ?? 0]);
   const covariance = inverseOf(sums, model.turn === undefined ? [0, 1] : [0, 1, 2]);
   return covariance === null ? model : { ...model, covariance };

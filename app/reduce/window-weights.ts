@@ -44,23 +44,32 @@ function throughNeighbours(means: readonly WidthMean[], i: number): number | nul
 
 /** `fits`: which of the windows the widths beside them speak for; null: not asked. */
 function widthMeanOf({ width, observed }: Cell['groups'][number], model: VarianceModel, fits: readonly boolean[] | null): WidthMean {
-  const masses = observed.map((o) => o.mass);
+  const masses: number[] = [];
+  for (const o of observed) masses.push(o.mass);
   const middle = median(masses);
-  const variances = observed.map((o) => varianceOfWindow(model, o.outcome, o.mass, middle));
+  const variances: number[] = [];
+  let most = Number.NEGATIVE_INFINITY;
+  for (const o of observed) {
+    const variance = varianceOfWindow(model, o.outcome, o.mass, middle);
+    variances.push(variance);
+    most = Math.max(most, variance);
+  }
   // The largest of them: a window that its own timing makes uncertain is no gross error.
-  const sd = Math.sqrt(Math.max(...variances));
-  const weights = fits === null ? replicateWeights(masses, sd) : fits.map((fit) => (fit ? 1 : 0));
+  const sd = Math.sqrt(most);
+  const weights = fits === null ? replicateWeights(masses, sd, middle) : fits.map((fit) => (fit ? 1 : 0));
   const disagrees = fits === null && pairDisagrees(masses, sd);
   let sum = 0;
   let count = 0;
   let precision = 0;
-  const windows = variances.map((variance, i) => {
+  const windows: WidthMean['windows'][number][] = [];
+  for (let i = 0; i < variances.length; i += 1) {
     const weight = weights[i] ?? 1;
+    const variance = variances[i] as number;
     sum += weight * (masses[i] ?? 0);
     count += weight;
     precision += weight / variance;
-    return { variance, weight };
-  });
+    windows.push({ variance, weight });
+  }
   const half = ((masses[0] ?? 0) - (masses[1] ?? 0)) / 2;
   return { width, mean: sum / count, variance: disagrees ? Math.max(1 / precision, half * half) : 1 / precision, windows, disagrees };
 }
@@ -78,17 +87,28 @@ const medianOfNormal = 0.6745;
  */
 export function aboutLine(observations: readonly LineObservation[], told: readonly boolean[]): readonly LineObservation[] {
   if (observations.length < enoughAboutLine || !told.includes(true)) return observations;
-  const widths = observations.map((o) => o.width);
-  const masses = observations.map((o) => o.mass);
-  const weights = observations.map((o) => o.weight);
+  const n = observations.length;
+  const widths: number[] = [];
+  const masses: number[] = [];
+  const weights: number[] = [];
+  for (const { width, mass, weight } of observations) {
+    widths.push(width);
+    masses.push(mass);
+    weights.push(weight);
+  }
   for (let round = 0; round < rounds; round += 1) {
     const fit = fitLine(widths, masses, observations.map((o, i) => (weights[i] ?? 1) / o.variance), 'known');
-    const distances = observations.map((o) => (o.mass - fit.meanY - fit.slope * (o.width - fit.meanX)) / Math.sqrt(o.variance));
-    const spread = (median(distances.map(Math.abs)) / medianOfNormal) * Math.sqrt(observations.length / (observations.length - 2));
+    const distances = new Array<number>(n);
+    const sizes = new Float64Array(n);
+    for (let i = 0; i < n; i += 1) {
+      const { mass, width, variance } = observations[i] as LineObservation;
+      const distance = (mass - fit.meanY - fit.slope * (width - fit.meanX)) / Math.sqrt(variance);
+      distances[i] = distance;
+      sizes[i] = Math.abs(distance);
+    }
+    const spread = (median(sizes) / medianOfNormal) * Math.sqrt(n / (n - 2));
     const scale = Math.max(1, spread);
-    distances.forEach((distance, i) => {
-      if (told[i] === true) weights[i] = weightOf(distance / scale);
-    });
+    for (let i = 0; i < n; i += 1) if (told[i] === true) weights[i] = weightOf((distances[i] as number) / scale);
     if (weights.every((weight) => weight === 1)) break;
     // Two widths at least must be left to go through.
     if (new Set(widths.filter((_, i) => (weights[i] ?? 0) > 0)).size < 3) return observations;
@@ -103,6 +123,7 @@ const light = 0.5;
 export function lightWindowsOf(fitted: FittedCell): readonly LightWindow[] {
   if (fitted.kind === 'no-line') return [];
   const { cell, widthMeans, used, observations, line } = fitted;
+  if (observations.every((o) => o.weight >= light) && widthMeans.every((m) => !m.disagrees && m.windows.every((w) => w.weight >= light))) return [];
   const inLine = new Map(used.map((o, i) => [o, observations[i]?.weight ?? 1] as const));
   return cell.groups.flatMap(({ width, observed }, i) => {
     const { mean, windows, disagrees } = widthMeans[i] ?? { mean: Number.NaN, windows: [], disagrees: false };

@@ -48,8 +48,8 @@ export function weightOf(distance: number): number {
 /** Up to so many are put in order by hand: to call for it takes longer. */
 const fewValues = 12;
 
-function inserted(values: readonly number[]): readonly number[] {
-  const rising = [...values];
+function inserted(values: ArrayLike<number>): ArrayLike<number> {
+  const rising = Array.from(values);
   for (let i = 1; i < rising.length; i += 1) {
     const value = rising[i] as number;
     let at = i;
@@ -60,9 +60,9 @@ function inserted(values: readonly number[]): readonly number[] {
 }
 
 /** The middle value, or the mean of the middle two. Empty: throws. */
-export function median(values: readonly number[]): number {
+export function median(values: ArrayLike<number>): number {
   // Most groups are of one window, or of two.
-  const [first, second] = values;
+  const [first, second] = [values[0], values[1]];
   if (first !== undefined && values.length === 1) return (first + first) / 2;
   if (first !== undefined && second !== undefined && values.length === 2) return (first + second) / 2;
   const rising = values.length > fewValues ? Float64Array.from(values).sort() : inserted(values);
@@ -76,11 +76,10 @@ const outerOfThree = 1.08;
 
 /**
  * Weights of replicates by their distance from the median of their group, in `sd`, the standard deviation of one. Of two, nothing says
- * which is wrong: both count.
+ * which is wrong: both count. `centre`: the median, where it is known.
  */
-export function replicateWeights(values: readonly number[], sd: number): readonly number[] {
+export function replicateWeights(values: readonly number[], sd: number, centre = median(values)): readonly number[] {
   if (values.length < 3 || !(sd > 0)) return values.map(() => 1);
-  const centre = median(values);
   return values.map((value) => weightOf((value - centre) / (outerOfThree * sd)));
 }
 
