@@ -1,4 +1,5 @@
 /** What the instruments' shared errors do to lines: carried through the weighted fit, line by line. */
+import { isRectangular, ownerOf } from '../uncertainty/source.ts';
 import type { ErrorSource } from '../uncertainty/source.ts';
 import { grouped } from './cells.ts';
 import type { FittedCell } from './cell.ts';
@@ -37,27 +38,39 @@ export function effectsOf(fitted: readonly FittedCell[]): ReadonlyMap<FittedLine
   }
   for (const members of grouped(sharing, ({ cell: { at } }) => `${at.injector}|${at.pressure}|${at.period}`)) {
     // Of every source that any of them has, in the order of the first; one that a member does not have adds nothing.
-    const common = new Map<string, { readonly source: ErrorSource; onSlope: number }>();
-    for (const m of members) {
+    const places = new Map<string, number>();
+    const common: { readonly source: ErrorSource; onSlope: number }[] = [];
+    const own = members.map((m) => {
       const { weight } = m.line.slopeFrom;
-      (alone.get(m) ?? none).forEach(({ source, onSlope }, key) => {
-        const sum = common.get(key);
-        if (sum === undefined) common.set(key, { source, onSlope: weight * onSlope });
-        else sum.onSlope += weight * onSlope;
+      const placed: Effect[] = [];
+      (alone.get(m) ?? none).forEach((effect, key) => {
+        const { source, onSlope } = effect;
+        const place = places.get(key);
+        if (place === undefined) {
+          placed[common.length] = effect;
+          places.set(key, common.length);
+          common.push({ source, onSlope: weight * onSlope });
+        } else {
+          placed[place] = effect;
+          (common[place] as (typeof common)[number]).onSlope += weight * onSlope;
+        }
       });
-    }
-    for (const m of members) {
-      const own = alone.get(m) ?? none;
-      const part = m.line.slopeFrom.own;
-      const together: Effect[] = [];
-      common.forEach(({ source, onSlope }, key) => {
-        const one = own.get(key);
-        together.push({ source, onMean: one?.onMean ?? 0, onSlope: part * (one?.onSlope ?? 0) + (1 - part) * onSlope });
-      });
-      effects.set(m, together);
-    }
+      return placed;
+    });
+    members.forEach((m, i) => effects.set(m, leaned(common, own[i] ?? [], m.line.slopeFrom.own)));
   }
   return effects;
+}
+
+/** What is in a line whose slope is by a part its own, for the rest that of its injector. `own`: by the place of the source in `common`. */
+function leaned(common: readonly { readonly source: ErrorSource; readonly onSlope: number }[], own: readonly (Effect | undefined)[], part: number): readonly Effect[] {
+  const together: Effect[] = [];
+  for (let place = 0; place < common.length; place += 1) {
+    const { source, onSlope } = common[place] as (typeof common)[number];
+    const one = own[place];
+    together.push({ source, onMean: one?.onMean ?? 0, onSlope: part * (one?.onSlope ?? 0) + (1 - part) * onSlope });
+  }
+  return together;
 }
 
 const none: OwnEffects = new Map();
@@ -144,4 +157,21 @@ export function sharedParts(
     else parts.set(source.key, { source, onSlope, onDeadTime: before.onDeadTime + onDeadTime });
   }
   return [...parts.values(), ...others];
+}
+
+/** What the shared parts of a line come to: their squares and products, what the leak and all others do to the dead time, s, and the largest of those that are bounds. */
+export function summedUp(shared: readonly SharedPart[]): { readonly slopeSquares: number; readonly deadTimeSquares: number; readonly covariance: number; readonly uOfLeak: number; readonly uWithoutLeak: number; readonly boundOfDeadTime: number; readonly boundOfSlope: number } {
+  let [slopeSquares, deadTimeSquares, covariance, boundOfDeadTime, boundOfSlope] = [0, 0, 0, 0, 0];
+  const ofLeak: number[] = [];
+  const others: number[] = [];
+  for (const { source, onSlope, onDeadTime } of shared) {
+    slopeSquares += onSlope * onSlope;
+    deadTimeSquares += onDeadTime * onDeadTime;
+    covariance += onSlope * onDeadTime;
+    (ownerOf(source) === 'leak' ? ofLeak : others).push(onDeadTime);
+    if (!isRectangular(source)) continue;
+    boundOfDeadTime = Math.max(boundOfDeadTime, Math.abs(onDeadTime));
+    boundOfSlope = Math.max(boundOfSlope, Math.abs(onSlope));
+  }
+  return { slopeSquares, deadTimeSquares, covariance, uOfLeak: Math.hypot(...ofLeak), uWithoutLeak: Math.hypot(...others), boundOfDeadTime, boundOfSlope };
 }

@@ -20,16 +20,16 @@ import type { Cell, FittedCell, Observed } from './cell.ts';
 import { beforePulse, cellConditions, meanShift, offLine, openingPart, pressureEffectOf, referredCell, sagOf } from './conditions.ts';
 import type { Conditions } from './conditions.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
-import { errorSource, isRectangular } from '../uncertainty/source.ts';
+import { errorSource } from '../uncertainty/source.ts';
 import { slopeCarried } from './carried-line.ts';
-import { effectsOf, sharedParts } from './effects.ts';
+import { effectsOf, sharedParts, summedUp } from './effects.ts';
 import type { FittedLine, OnInjector } from './effects.ts';
 import { blindFindings } from './blind.ts';
 import { invarianceOf, partsOfSet } from './invariance.ts';
 import { leakOf } from './leak.ts';
 import { attemptNumber, byAttempt } from './leak-block.ts';
 import { flowRange, lowestRepeatable } from './flow-range.ts';
-import { isOfLeak, leakOnMass, leakVerdictOf } from './leak-limits.ts';
+import { leakOnMass, leakVerdictOf } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
 import type { LineSlope } from './line.ts';
 import { massPerPulse } from './mass.ts';
@@ -300,28 +300,19 @@ function stated(
     // While it is open nothing leaks through its own seat: the line turns about its dead time. RED-44.
     ...(leak === null ? [] : [{ source: errorSource('leak-path', String(at.injector + 1)), onDeadTime: 0, onSlope: -leak.perPeriod / at.period / Math.sqrt(3) }]),
   ]);
+  const { slopeSquares, deadTimeSquares, covariance: covarianceShared, uOfLeak, uWithoutLeak, boundOfDeadTime, boundOfSlope } = summedUp(shared);
   const effect: LeakEffect | null =
     leak === null
       ? null
       : {
           flow: leak.flow,
           shift: leak.perPeriod / line.slope,
-          u: Math.hypot(...shared.filter((p) => isOfLeak(p.source)).map((p) => p.onDeadTime)),
+          u: uOfLeak,
           change: leak.change / line.slope,
           contradiction: leak.contradiction / line.slope,
         };
-  const withoutLeak = Math.hypot(...shared.filter((p) => !isOfLeak(p.source)).map((p) => p.onDeadTime));
-  const verdict = effect === null ? null : leakVerdictOf(effect, { value: line.deadTime, uRandom: line.uDeadTime, dofRandom: line.dof, uShared: withoutLeak }, plan.reduction, 'the dead time');
-  let slopeSquares = 0;
-  let deadTimeSquares = 0;
-  let covarianceShared = 0;
-  for (const part of shared) {
-    slopeSquares += part.onSlope * part.onSlope;
-    deadTimeSquares += part.onDeadTime * part.onDeadTime;
-    covarianceShared += part.onSlope * part.onDeadTime;
-  }
-  const bounds = shared.filter((p) => isRectangular(p.source));
-  const deadTime = result(line.deadTime, line.uDeadTime, line.dof, Math.sqrt(deadTimeSquares), Math.max(0, ...bounds.map((p) => Math.abs(p.onDeadTime))));
+  const verdict = effect === null ? null : leakVerdictOf(effect, { value: line.deadTime, uRandom: line.uDeadTime, dofRandom: line.dof, uShared: uWithoutLeak }, plan.reduction, 'the dead time');
+  const deadTime = result(line.deadTime, line.uDeadTime, line.dof, Math.sqrt(deadTimeSquares), boundOfDeadTime);
   const group = `injector ${at.injector}, ${at.pressure} Pa, period ${at.period} s`;
   const own = `${group}, ${at.voltage} V`;
   const repeatability = statement.repeatability.get(familyKey(fitted, plan));
@@ -342,7 +333,7 @@ function stated(
   const without = {
     ...placeOf(cell, plan),
     kind: 'line' as const,
-    slope: result(line.slope, line.uSlope, line.dof, Math.sqrt(slopeSquares), Math.max(0, ...bounds.map((p) => Math.abs(p.onSlope)))),
+    slope: result(line.slope, line.uSlope, line.dof, Math.sqrt(slopeSquares), boundOfSlope),
     deadTime,
     deadTimeInterval: deadTimeInterval(line, deadTime),
     slopeFrom: line.slopeFrom.from,
