@@ -39,6 +39,7 @@ export type FittedCell =
       readonly kind: 'line';
       readonly cell: Cell;
       readonly line: CellLine;
+      /** The windows of the longest `count` widths of the cell, in the order of its groups. */
       readonly used: readonly Observed[];
       /** What the line went through: one for each of `used`. */
       readonly observations: readonly LineObservation[];

@@ -83,9 +83,10 @@ describe('RED-84 figures by hand', () => {
       return { source, width, mass: slope * (width - deadTime - late * (directions[i] ?? 0)) };
     });
     const groups = [9e-3, 7e-3, 5e-3, 3e-3].map((width) => ({ width, observed: windows.filter((w) => w.width === width) }));
+    const used = groups.flatMap(({ observed }) => observed);
     return {
       kind: 'line', cell: { at: { injector }, groups }, line: { slope, deadTime, fit: { scale } },
-      used: windows, observations: windows.map(({ width, mass }) => ({ width, mass, variance, weight: 1 })),
+      used, observations: used.map(({ width, mass }) => ({ width, mass, variance, weight: 1 })),
     } as unknown as FittedLine;
   };
   const lagFor = (scales: readonly number[], late = 3e-6): SweepLag | undefined => {

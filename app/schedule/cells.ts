@@ -71,10 +71,16 @@ export function blockOf({ plan, points, attempts, out }: SoFar, reduction: Reduc
   if (targets === undefined) throw new Error('a plan without targets has no schedule');
   const [pressure, period] = [kilopascals(pressureKpa), milliseconds(periodMs)];
   const tallies = new Map<string, Tally>();
+  let last: Pick<Point, 'injector' | 'voltage'> | null = null;
+  let ofLast: Tally | undefined;
   const tallyOf = (at: Pick<Point, 'injector' | 'voltage'>): Tally => {
+    // Points of one cell follow each other.
+    if (ofLast !== undefined && last?.injector === at.injector && last.voltage === at.voltage) return ofLast;
     const name = cellName(at);
     let tally = tallies.get(name);
     if (tally === undefined) tallies.set(name, (tally = { points: 0, tried: new Map(), counted: new Map(), seconds: new Map() }));
+    last = at;
+    ofLast = tally;
     return tally;
   };
   const isHere = (at: Point): boolean => at.role === 'measure' && at.pressure === pressure && at.period === period;

@@ -196,14 +196,14 @@ const modelled = ({ line }: Sums, height: number, centre: number, slopePrecision
 /** The same, s; `next`: with one window more. */
 function randomOf(s: Sums, slopes: Slopes, next?: Next): number {
   const { height, centre } = next?.sums === s ? next : s;
-  return slopes.found(s).ofDeadTime * modelled(s, height, centre, 1 / slopes.varianceOf(s, next && { of: next.sums, precision: next.precision }));
+  return slopes.found(s).ofDeadTime * modelled(s, height, centre, 1 / slopes.varianceOf(s, next));
 }
 
 /** What is foreseen of the lines of an injector, whose slopes lean on each other as far as they are parallel (RED-23). SCH-42 */
 interface Slopes {
   readonly add: (s: Sums, precision: number) => void;
   /** kg2/s2; `more`: with so much more precision of the slope of a line. */
-  readonly varianceOf: (s: Sums, more?: { readonly of: Sums; readonly precision: number }) => number;
+  readonly varianceOf: (s: Sums, more?: Pick<Next, 'sums' | 'precision'>) => number;
   /** What was found of a line over what its sums and these say. */
   readonly found: (s: Sums) => { readonly ofDeadTime: number; readonly ofSlope: number };
 }
@@ -225,19 +225,24 @@ function spreadsOf(all: readonly Sums[], { spread }: Block, model: ScatterModel)
 }
 
 function slopesOf(lines: readonly Sums[], model: ScatterModel, ofType: ReadonlyMap<string, OfType>): Slopes {
-  const before = new Map(lines.map((s) => [s, ownPrecision(s, model)] as const));
-  const now = new Map(before);
+  const before = lines.map((s) => ownPrecision(s, model));
+  const now = [...before];
+  const ofTypes = lines.map((s) => ofType.get(typeAt(s)) ?? { own: 0, common: 0, precision: Number.POSITIVE_INFINITY });
   const slope = lines[0]?.line.slope.value ?? 1;
+  // It is asked for every window that might be next and every result that it might bring nearer: by places, and nothing is made for it.
   const varianceOf: Slopes['varianceOf'] = (s, more) => {
-    const precision = (of: Sums): number => (now.get(of) ?? 0) + (more?.of === of ? more.precision : 0);
-    const { own, common, precision: ofAll } = ofType.get(typeAt(s)) ?? { own: 0, common: 0, precision: Number.POSITIVE_INFINITY };
+    const at = lines.indexOf(s);
+    const moreAt = more === undefined ? -1 : lines.indexOf(more.sums);
+    const precision = more === undefined ? 0 : more.precision;
+    const { own, common, precision: ofAll } = ofTypes[at] as OfType;
     const apart = (own * slope) ** 2;
     let weights = 0;
-    for (const other of lines) weights += 1 / (1 / precision(other) + apart);
-    const variance = 1 / precision(s);
+    for (let i = 0; i < now.length; i += 1) weights += 1 / (1 / ((now[i] as number) + (i === moreAt ? precision : 0)) + apart);
+    const ownNow = (now[at] as number) + (at === moreAt ? precision : 0);
+    const variance = 1 / ownNow;
     const part = apart / (apart + variance);
     // What all have in common at the voltage is known as well as the lines of all tell it.
-    const ofMean = 1 / (ofAll + (precision(s) - (before.get(s) ?? 0)) * slope ** 2);
+    const ofMean = 1 / (ofAll + (ownNow - (before[at] as number)) * slope ** 2);
     const uCommon = common === 0 ? 0 : (common ** 2 * ofMean * slope ** 2) / (common ** 2 + ofMean);
     return part * variance + (1 - part) ** 2 * (1 / weights + uCommon);
   };
@@ -245,7 +250,7 @@ function slopesOf(lines: readonly Sums[], model: ScatterModel, ofType: ReadonlyM
     const variance = varianceOf(s);
     return [s, { ofSlope: s.line.slope.uRandom / Math.sqrt(variance), ofDeadTime: s.line.deadTime.uRandom / modelled(s, s.height, s.centre, 1 / variance) }] as const;
   }));
-  return { varianceOf, add: (s, precision) => void now.set(s, (now.get(s) ?? 0) + precision), found: (s) => factors.get(s) ?? { ofDeadTime: 1, ofSlope: 1 } };
+  return { varianceOf, add: (s, precision) => void (now[lines.indexOf(s)] = (now[lines.indexOf(s)] ?? 0) + precision), found: (s) => factors.get(s) ?? { ofDeadTime: 1, ofSlope: 1 } };
 }
 
 /** Precision of the slope of a line by its own windows, s2/kg2. */
@@ -285,7 +290,7 @@ function goalsOf(lines: readonly Sums[], slopes: Slopes, { slopeWanted, weighs =
   for (const sums of lines) {
     if (!room(sums)) continue;
     const { slope } = sums.line;
-    if (slopeWanted !== null) goal(sums, 'slope', slopeWanted * slope.value, slope, (next) => slopes.found(sums).ofSlope * Math.sqrt(slopes.varianceOf(sums, next && { of: next.sums, precision: next.precision })));
+    if (slopeWanted !== null) goal(sums, 'slope', slopeWanted * slope.value, slope, (next) => slopes.found(sums).ofSlope * Math.sqrt(slopes.varianceOf(sums, next)));
     goal(sums, 'dead-time', sums.cell.wanted, lasting(sums.line), (next) => randomOf(sums, slopes, next));
   }
   return goals.sort((one, other) => other.far - one.far);
