@@ -76,6 +76,13 @@ describe('EQ-11 what a record takes for granted', () => {
     expect(grantedSentences(stated)).toEqual([]);
   });
 
+  test('RED-176 of the supply it says what is allowed for instead, but for a record of version 1; a stated 0 says that it was looked for', () => {
+    const old = parseEquipment({ ...instruments, equipmentVersion: 1 });
+    expect(takenForGranted(record(silent)).supply).toContain('up to 50 mohm of leads and contacts (an estimate; 58 mV at 14 V');
+    expect(old.ok ? takenForGranted(old.equipment).supply : old).toMatch(/taken for the mean of the read-back\. 100 mV/);
+    expect(takenForGranted(record({ ...silent, supply: { ...supply, insidePulseMv: 0 } })).supply).toBeNull();
+  });
+
   test('EQ-8 to EQ-10 each may be absent, in records of both versions, and none may be nonsense', () => {
     expect(problems({ ...silent, pressure: { ...pressure, whileOpenKpa: -1 } })).toMatchObject([{ path: 'pressure.whileOpenKpa' }]);
     expect(problems({ ...silent, supply: { ...supply, insidePulseMv: -1 } })).toMatchObject([{ path: 'supply.insidePulseMv' }]);

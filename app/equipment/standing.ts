@@ -54,10 +54,18 @@ export function lotAgeDays({ fluid }: Equipment, today: string): number {
 }
 
 /**
+ * Where a record states nothing of the supply inside a pulse, so much resistance may lie behind its read-back at most, ohm. An estimate, common practice and no source: leads of a metre
+ * and a half there and back, 1 mm2 of copper, 17 mohm a metre. RED-176
+ */
+export const allowedOhm = 0.05;
+/** The same in words. */
+export const sagAllowance = `a sag by up to ${1e3 * allowedOhm} mohm of leads and contacts (an estimate; ${Math.round((1e3 * allowedOhm * 14) / 12)} mV at 14 V with a coil of 12 ohm)`;
+
+/**
  * What is taken for granted because the record does not state it: sentences, for the sheet before a run and beside its results. `supplyRead`: the supply was read inside
  * pulses, which takes the place of what the record would state. EQ-11.
  */
-export function takenForGranted({ pressure, supply, rail, fluid }: Equipment, supplyRead = false): Readonly<Record<'pressure' | 'supply' | 'fluid', string | null>> {
+export function takenForGranted({ equipmentVersion, pressure, supply, rail, fluid }: Equipment, supplyRead = false): Readonly<Record<'pressure' | 'supply' | 'fluid', string | null>> {
   return {
     pressure:
       pressure.whileOpenKpa === undefined && rail === undefined
@@ -65,7 +73,7 @@ export function takenForGranted({ pressure, supply, rail, fluid }: Equipment, su
         : null,
     supply:
       supply.insidePulseMv === undefined && !supplyRead
-        ? 'The supply voltage inside the pulse is taken for the mean of the read-back. 100 mV of sag while a coil draws its current moves dead times at low voltages by tens of microseconds. State supply.insidePulseMv in the equipment record, or let a controller that can read the supply inside pulses.'
+        ? `The supply voltage inside the pulse is taken for the mean of the read-back${equipmentVersion === 1 ? '' : `; ${sagAllowance} is allowed for in the uncertainty, and nothing is taken off`}. 100 mV of sag while a coil draws its current moves dead times at low voltages by tens of microseconds. State supply.insidePulseMv in the equipment record (0 where it was looked for and nothing sags), or let a controller that can read the supply inside pulses.`
         : null,
     fluid:
       fluid.measuredDensity === undefined && fluid.purityPercent === undefined

@@ -156,6 +156,7 @@ const cases: readonly (readonly [rule: string, result: 'pass' | 'warn' | 'refuse
   ['PRE-54', 'warn', 'State pressure.whileOpenKpa', planOf(), { equipment: without('pressure') }],
   ['PRE-55', 'pass', '10 mV at most', planOf(), {}],
   ['PRE-55', 'warn', 'State supply.insidePulseMv', planOf(), { equipment: without('supply') }],
+  ['PRE-55', 'pass', 'sags by 0 mV at most', planOf(), { equipment: lab({ supply: { insidePulseMv: 0 } }) }],
   ['PRE-56', 'pass', '99.5 % n-heptane; its density was not measured', planOf(), {}],
   ['PRE-56', 'pass', 'was measured on 2026-01-06', planOf(), { equipment: lab({ fluid: { purityPercent: undefined, measuredDensity: { kgPerM3: 684, atC: 20, on: '2026-01-06' } } }) }],
   ['PRE-56', 'warn', 'Measure the density of the lot, or state fluid.purityPercent', planOf(), { equipment: without('fluid') }],

@@ -21,6 +21,8 @@ export interface Conditions {
   readonly byTemperature: Sensitivity;
   /** What the record of the bench adds; null: a record of version 1, which states nothing of it. RED-60, RED-61. */
   readonly circuit: { readonly byClamp: Sensitivity; readonly byResistance: Sensitivity } | null;
+  /** Full current of the circuit where nobody says what the supply does inside a pulse, A; null: the record says it, or it was read there, or the record is of version 1. RED-176 */
+  readonly unsaidAt: number | null;
   /** Changes of dead time that refer one window to the plan, s; `late`: by how much it opened later than the settled warmth of its pulses would have had it, s. */
   readonly shiftsOf: (observed: Observed, late: number) => LineCell['referred'];
   /** All of them together, s. */
@@ -55,8 +57,9 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
       // Where the supply's effect is not told by other voltages, neither is that of the resistance.
       const byLogResistance = byVoltage.from === 'neighbours' ? (told.get(f) ?? null) : null;
       const byTemperature = deadTimeByTemperature(byVoltage, at.voltage, deadTime, clamp, byLogResistance);
+      const coil = clamp === null ? null : coilCircuit(currentsOf(f), at.voltage, statedOhmOf(plan, at.injector), uCurrent);
       const circuit =
-        clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage, statedOhmOf(plan, at.injector), uCurrent), byLogResistance) };
+        clamp === null || coil === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coil, byLogResistance) };
       const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm + (loss?.ohm ?? 0) : 0;
       const sag = loss === null ? byVoltage.value * sagOf(equipment) * openingPart(f, byVoltage) : 0;
       const toCoil = sag - (circuit === null ? 0 : circuit.byResistance.value * harnessOhm);
@@ -68,7 +71,8 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
       });
       const shiftOf = ({ window }: Observed, late: number): number =>
         byVoltage.value * (at.voltage - window.supply.mean) + byPressure.value * (at.pressure - window.pressure.mean) + (byTemperature.value * (reference - window.railTemperature.mean) - late) + toCoil;
-      return [key, { byVoltage, byPressure, byTemperature, circuit, shiftsOf, shiftOf }];
+      const unsaidAt = loss !== null || coil === null || equipment.supply.insidePulseMv !== undefined ? null : at.voltage / coil.ohm;
+      return [key, { byVoltage, byPressure, byTemperature, circuit, unsaidAt, shiftsOf, shiftOf }];
     }),
   );
 }

@@ -1,10 +1,12 @@
 import { describe, expect, it } from 'vitest';
+import { chiSquareBelow } from '../distributions/distributions.ts';
 import { equipmentSchema } from '../equipment/equipment.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Point } from '../plan/points.ts';
 import { amperes, kilopascals, milliseconds, pascals, volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
+import { result } from '../uncertainty/budget.ts';
 import { reduceRun } from './reduce.ts';
 import type { LineCell, Reduction } from './reduction.ts';
 import { beforePulse } from './conditions.ts';
@@ -152,7 +154,7 @@ describe('RED-150: a sag lies to one side', () => {
   });
 });
 
-describe('RED-143: the supply read inside pulses', () => {
+describe('RED-143, RED-176: the supply read inside pulses, and an allowance where nothing says what it does there', () => {
   const { name, meter, pressure, temperature, supply, fluid, ambientKpa } = syntheticEquipment;
   const record = (harnessOhm: number): Equipment =>
     equipmentSchema.parse({
@@ -189,6 +191,60 @@ describe('RED-143: the supply read inside pulses', () => {
       return off === null ? withCurrent(made, point) : readInside(made, point, off);
     });
   };
+
+  describe('RED-176: where nobody says what the supply does inside a pulse', () => {
+    const silent = losing(wired, null);
+    const stating = (insidePulseMv: number): Equipment => equipmentSchema.parse({ ...wired, supply: { ...supply, insidePulseMv } });
+    const allowed = 0.05;
+
+    it('carries what half of the loss of 100 mohm at the most would move it by, and is itself not moved', () => {
+      const none = losing(stating(0), null);
+      const plain = reduced(wired, (point, window) => withCurrent(window(point), point));
+      for (const voltage of [9, 12, 14]) {
+        const [cell, same, truth] = [silent, none, plain].map((r) => cellOf(r, voltage, 4e5));
+        if (cell === undefined || same === undefined || truth === undefined) throw new Error('no line');
+        const part = partOf(cell, 'supply-inside-pulse');
+        expect([cell.deadTime.value, cell.slope.value]).toEqual([same.deadTime.value, same.slope.value]);
+        // The coil has `coil` ohm, which its current tells: at full current all of the allowance is lost.
+        const half = (allowed / loss) * (cell.deadTime.value - truth.deadTime.value);
+        expect(Math.abs((-Math.sqrt(3) * (part?.onDeadTime ?? 0)) / half - 1), `${voltage} V`).toBeLessThan(0.1);
+        const turned = (allowed / loss) * (cell.slope.value - truth.slope.value);
+        expect(Math.abs((-Math.sqrt(3) * (part?.onSlope ?? 0)) / turned - 1), `${voltage} V`).toBeLessThan(0.3);
+        expect(cell.deadTime.u).toBeCloseTo(Math.hypot(same.deadTime.u, part?.onDeadTime ?? 0), 15);
+        expect(cell.deadTime.expanded).toBeGreaterThan(same.deadTime.expanded);
+      }
+    });
+
+    it('is half as much in a circuit of twice the ohms, for dead time and slope', () => {
+      const drawing = (part: number): Reduction =>
+        reduced(wired, (point, window) => {
+          const made = withCurrent(window(point), point);
+          return made.current === undefined ? made : { ...made, current: { mean: amperes(part * made.current.mean), sd: 0 } };
+        });
+      const [all, half] = [drawing(1), drawing(0.5)];
+      for (const of of ['onDeadTime', 'onSlope'] as const) {
+        const [more, less] = [all, half].map((reduction) => partOf(cellOf(reduction, 9, 4e5), 'supply-inside-pulse')?.[of] ?? Number.NaN);
+        expect((less ?? 0) / (more ?? 0), of).toBeCloseTo(0.5, 2);
+      }
+    });
+
+    it('adds nothing where the record states 0, where the supply was read inside pulses, and to a record of version 1', () => {
+      for (const reduction of [losing(stating(0), null), losing(wired, 0), reduced(syntheticEquipment)]) {
+        for (const voltage of [9, 12, 14]) expect(partOf(cellOf(reduction, voltage, 4e5), 'supply-inside-pulse')).toBeUndefined();
+      }
+      expect(partOf(cellOf(silent, 9, 4e5), 'supply-inside-pulse')).toBeDefined();
+    });
+
+    it('is as wide as one-sided errors of it need: an interval that is the same to either side holds one as often as one of errors to both sides', () => {
+      const below = (z: number): number => 0.5 + (Math.sign(z) * chiSquareBelow(z * z, 1)) / 2;
+      for (const bound of [0.5, 1.5, 3, 8]) {
+        const { expanded } = result(0, 0, Number.POSITIVE_INFINITY, Math.hypot(bound / Math.sqrt(3), 1), bound / Math.sqrt(3));
+        // All that is left of a budget is normal with a standard uncertainty of 1.
+        const inside = Array.from({ length: 1000 }, (_, i) => (bound * (i + 0.5)) / 1000).map((sag) => below(expanded - sag) - below(-expanded - sag));
+        expect(inside.reduce((sum, one) => sum + one, 0) / 1000, `a bound of ${bound}`).toBeCloseTo(0.95, 3);
+      }
+    });
+  });
 
   it('tells the loss, and brings dead time and slope to what they are without one', () => {
     const plain = reduced(wired, (point, window) => withCurrent(window(point), point));

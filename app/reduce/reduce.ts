@@ -17,7 +17,7 @@ import { uCoilLate } from './coil-thermal.ts';
 import { cellsOf, fitCells, meanMass, scatterModels } from './cells.ts';
 import { typeOfInjector } from './cell.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
-import { beforePulse, cellConditions, meanShift, offLine, openingPart, pressureEffectOf, referredCell, sagOf } from './conditions.ts';
+import { beforePulse, cellConditions, meanShift, offLine, pressureEffectOf, referredCell, sagOf } from './conditions.ts';
 import type { Conditions } from './conditions.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
@@ -39,7 +39,7 @@ import { fieller } from './regression.ts';
 import { uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 import { shareSlopes } from './shared-slope.ts';
-import { inFrontOfLoss, lossPart, supplyLossOf } from './supply-loss.ts';
+import { inFrontOfLoss, insidePulse, supplyLossOf } from './supply-loss.ts';
 import { staticCarried, staticFlowsOf } from './static-flow.ts';
 import { lightWindowsOf } from './window-weights.ts';
 
@@ -288,7 +288,7 @@ function stated(
     { source: errorSource('rail-pressure'), onDeadTime: -byPressure.value * equipment.pressure.uncertaintyKpa * 1e3 },
     { source: errorSource('rail-temperature'), onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
     { source: errorSource('supply-read-back'), onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
-    ...(statement.loss === null || conditions.circuit === null ? insidePulse(fitted, byVoltage, equipment) : lossPart(fitted, statement.loss, byVoltage, conditions.circuit.byResistance)),
+    ...insidePulse(fitted, conditions, equipment, statement.loss),
     { source: errorSource('coil-model'), onDeadTime: -byTemperature.u * warmer - (conditions.circuit === null ? 0 : ofCoilModel(conditions.circuit.byResistance, byTemperature).common * harnessOf(equipment, statement.loss)) },
     { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * (equipment.temperature.coilOverRailC ?? uCoilOverRail) },
     ...ofBench(fitted, conditions, equipment, statement.loss),
@@ -364,13 +364,6 @@ function stated(
     sources: used.map((o) => sourceOf(o.source)),
   };
   return { cell: { ...without, staticToSlope: staticToSlope(without, statement.staticFlows) }, spoilt: verdict?.refused ?? null };
-}
-
-/** What is not known of the supply inside the pulse. RED-74, RED-150 */
-function insidePulse(fitted: FittedLine, byVoltage: Sensitivity, equipment: Equipment): readonly OnInjector[] {
-  const { line, cell: { at } } = fitted;
-  const u = (-byVoltage.value * sagOf(equipment)) / Math.sqrt(3);
-  return u === 0 ? [] : [{ source: errorSource('supply-inside-pulse'), onDeadTime: u * (openingPart(fitted, byVoltage) - line.deadTime / at.period), onSlope: (line.slope * u) / at.period }];
 }
 
 /** What is not known of how late the coil is: told by the windows, or a bound by which the line turns about its dead time, because it grows with the pulse. RED-18, RED-130 */

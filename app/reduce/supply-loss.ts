@@ -3,9 +3,12 @@
  * between the read-back and what holds the mean. With it a window is that of a steady supply with so much more resistance on the way to the coil. RED-143
  */
 import type { Equipment } from '../equipment/equipment.ts';
+import { allowedOhm } from '../equipment/standing.ts';
 import type { Point } from '../plan/points.ts';
 import { volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
+import { openingPart, sagOf } from './conditions.ts';
+import type { Conditions } from './conditions.ts';
 import type { FittedLine, OnInjector } from './effects.ts';
 import type { SupplyLoss } from './reduction.ts';
 import { errorSource } from '../uncertainty/source.ts';
@@ -43,18 +46,38 @@ export function inFrontOfLoss(window: WindowSummary, loss: SupplyLoss): WindowSu
   return current === undefined ? window : { ...window, supply: { ...supply, mean: volts(supply.mean + loss.ohm * current.mean) } };
 }
 
-/**
- * What is not known of the loss does to a line. With I the mean current of a window, every mass was referred by (dt0/dV I + dt0/dR) for an ohm; I grows with the width, which turns the line.
- */
-export function lossPart({ line, used }: FittedLine, loss: SupplyLoss, byVoltage: Sensitivity, byResistance: Sensitivity): readonly OnInjector[] {
+/** Mean current of the windows of a line: at its dead time, A, and how it grows with the width, A/s; null: the windows do not tell. */
+function currentOver({ line, used }: FittedLine): { readonly atDeadTime: number; readonly growth: number } | null {
   const currents = used.flatMap(({ source: { at }, window: { current } }) => (current === undefined ? [] : [{ width: at.width, mean: current.mean }]));
   const meanWidth = currents.reduce((sum, c) => sum + c.width, 0) / currents.length;
   const mean = currents.reduce((sum, c) => sum + c.mean, 0) / currents.length;
   const squares = currents.reduce((sum, c) => sum + (c.width - meanWidth) ** 2, 0);
-  if (!(squares > 0)) return [];
+  if (!(squares > 0)) return null;
   const growth = currents.reduce((sum, c) => sum + (c.width - meanWidth) * (c.mean - mean), 0) / squares;
-  const atDeadTime = mean - growth * (meanWidth - line.deadTime);
-  return [{ source: errorSource('supply-loss'), onDeadTime: -loss.u * (byVoltage.value * atDeadTime + byResistance.value), onSlope: loss.u * line.slope * byVoltage.value * growth }];
+  return { atDeadTime: mean - growth * (meanWidth - line.deadTime), growth };
+}
+
+/**
+ * What `u` ohm behind the read-back do to a line. With I the mean current of a window, every mass was referred by (dt0/dV I + dt0/dR) for an ohm; I grows with the width, which turns the line.
+ */
+function ofLoss({ line }: FittedLine, u: number, { atDeadTime, growth }: { readonly atDeadTime: number; readonly growth: number }, byVoltage: Sensitivity, byResistance: Sensitivity): Omit<OnInjector, 'source'> {
+  return { onDeadTime: -u * (byVoltage.value * atDeadTime + byResistance.value), onSlope: u * line.slope * byVoltage.value * growth };
+}
+
+/** What is not known of the supply inside the pulse: read there, stated by the record, or allowed for. RED-74, RED-143, RED-150, RED-176 */
+export function insidePulse(fitted: FittedLine, { byVoltage, circuit, unsaidAt }: Conditions, equipment: Equipment, loss: SupplyLoss | null): readonly OnInjector[] {
+  const { line, cell: { at } } = fitted;
+  if (circuit !== null && loss !== null) {
+    const current = currentOver(fitted);
+    return current === null ? [] : [{ source: errorSource('supply-loss'), ...ofLoss(fitted, loss.u, current, byVoltage, circuit.byResistance) }];
+  }
+  if (circuit !== null && unsaidAt !== null) {
+    // Where windows state no current: it is drawn from about the dead time on.
+    const current = currentOver(fitted) ?? { atDeadTime: 0, growth: unsaidAt / at.period };
+    return [{ source: errorSource('supply-inside-pulse'), ...ofLoss(fitted, allowedOhm / Math.sqrt(3), current, byVoltage, circuit.byResistance) }];
+  }
+  const u = (-byVoltage.value * sagOf(equipment)) / Math.sqrt(3);
+  return u === 0 ? [] : [{ source: errorSource('supply-inside-pulse'), onDeadTime: u * (openingPart(fitted, byVoltage) - line.deadTime / at.period), onSlope: (line.slope * u) / at.period }];
 }
 
 /** What was found, and what was done with it. */

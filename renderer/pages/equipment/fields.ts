@@ -2,6 +2,7 @@
 import type { Problem } from '../../../app/boundary/problems.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { parseEquipment } from '../../../app/equipment/parse.ts';
+import { allowedOhm } from '../../../app/equipment/standing.ts';
 import { allShown, typedFromStored, unitShown } from '../../settings/quantities.ts';
 import { readNumber } from '../../settings/read-number.ts';
 
@@ -75,7 +76,7 @@ export const recordGroups: readonly RecordGroup[] = [
     fields: [
       ...identityOf('supply'),
       { path: 'supply.uncertaintyMv', label: 'Uncertainty', unit: 'mV', kind: 'number', hint: k1 },
-      { path: 'supply.insidePulseMv', label: 'Sag inside a pulse, at most', unit: 'mV', kind: 'number', absent: 'taken for the mean of the read-back' },
+      { path: 'supply.insidePulseMv', label: 'Sag inside a pulse, at most', unit: 'mV', kind: 'number', absent: `nothing taken off, and up to ${1e3 * allowedOhm} mohm of leads allowed for, an estimate` },
       { path: 'supply.currentUncertaintyPercent', label: 'Uncertainty of the current', unit: '%', kind: 'number', absent: 'taken for 5 %, an estimate' },
     ],
   },
