@@ -78,7 +78,7 @@ describe('EQ-11 what a record takes for granted', () => {
 
   test('RED-176 of the supply it says what is allowed for instead, but for a record of version 1; a stated 0 says that it was looked for', () => {
     const old = parseEquipment({ ...instruments, equipmentVersion: 1 });
-    expect(takenForGranted(record(silent)).supply).toContain('up to 50 mohm of leads and contacts (an estimate; 58 mV at 14 V');
+    expect(takenForGranted(record(silent)).supply).toContain('up to 60 mohm of leads and contacts (an estimate; 70 mV at 14 V');
     expect(old.ok ? takenForGranted(old.equipment).supply : old).toMatch(/taken for the mean of the read-back\. 100 mV/);
     expect(takenForGranted(record({ ...silent, supply: { ...supply, insidePulseMv: 0 } })).supply).toBeNull();
   });

@@ -195,9 +195,9 @@ describe('RED-143, RED-176: the supply read inside pulses, and an allowance wher
   describe('RED-176: where nobody says what the supply does inside a pulse', () => {
     const silent = losing(wired, null);
     const stating = (insidePulseMv: number): Equipment => equipmentSchema.parse({ ...wired, supply: { ...supply, insidePulseMv } });
-    const allowed = 0.05;
+    const allowed = 0.06;
 
-    it('carries what half of the loss of 100 mohm at the most would move it by, and is itself not moved', () => {
+    it('carries at the most what 60 of a loss of 100 mohm would move it by, and is itself not moved', () => {
       const none = losing(stating(0), null);
       const plain = reduced(wired, (point, window) => withCurrent(window(point), point));
       for (const voltage of [9, 12, 14]) {
@@ -206,8 +206,8 @@ describe('RED-143, RED-176: the supply read inside pulses, and an allowance wher
         const part = partOf(cell, 'supply-inside-pulse');
         expect([cell.deadTime.value, cell.slope.value]).toEqual([same.deadTime.value, same.slope.value]);
         // The coil has `coil` ohm, which its current tells: at full current all of the allowance is lost.
-        const half = (allowed / loss) * (cell.deadTime.value - truth.deadTime.value);
-        expect(Math.abs((-Math.sqrt(3) * (part?.onDeadTime ?? 0)) / half - 1), `${voltage} V`).toBeLessThan(0.1);
+        const share = (allowed / loss) * (cell.deadTime.value - truth.deadTime.value);
+        expect(Math.abs((-Math.sqrt(3) * (part?.onDeadTime ?? 0)) / share - 1), `${voltage} V`).toBeLessThan(0.1);
         const turned = (allowed / loss) * (cell.slope.value - truth.slope.value);
         expect(Math.abs((-Math.sqrt(3) * (part?.onSlope ?? 0)) / turned - 1), `${voltage} V`).toBeLessThan(0.3);
         expect(cell.deadTime.u).toBeCloseTo(Math.hypot(same.deadTime.u, part?.onDeadTime ?? 0), 15);

@@ -111,7 +111,7 @@ const known = {
     owner: 'supply',
     label: 'supply inside the pulse',
     meaning: 'How far the supply sags behind its read-back while the coil draws its current; a lower voltage opens later.',
-    statement: 'bound of the equipment record, half of it taken off; where it states none, up to 50 mohm of leads and contacts, an estimate, of which nothing is taken off; rectangular',
+    statement: 'bound of the equipment record, half of it taken off; where it states none, up to 60 mohm of leads and contacts, an estimate, of which nothing is taken off; rectangular',
     shape: 'rectangular',
   },
   'supply-loss': {
