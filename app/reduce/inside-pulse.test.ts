@@ -3,6 +3,7 @@ import { chiSquareBelow } from '../distributions/distributions.ts';
 import { equipmentSchema } from '../equipment/equipment.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import { expandPlan } from '../plan/expand.ts';
+import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { amperes, kilopascals, milliseconds, pascals, volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
@@ -20,9 +21,9 @@ const { slope, deadTime } = syntheticInjector(0);
 const injector = { slope, deadTime: (v: Parameters<typeof deadTime>[0], _: unknown, warmer?: number) => deadTime(v, kilopascals(400), warmer) };
 
 /** `change`: what the bench does beside; the windows say nothing of it. */
-function reduced(equipment: Equipment, change: (point: Point, window: (of: Point) => WindowSummary) => WindowSummary = (point, window) => window(point)): Reduction {
+function reduced(equipment: Equipment, change: (point: Point, window: (of: Point) => WindowSummary) => WindowSummary = (point, window) => window(point), by = plan): Reduction {
   const window = (of: Point): WindowSummary => syntheticWindow(of, of.role === 'static' ? { ...injector, deadTime: () => 0 } : injector, plan, syntheticEquipment, noErrors, noScatter, () => 0);
-  return reduceRun({ plan, equipment, points, attempts: points.map((point) => ({ point: point.index, attempt: 1, window: change(point, window) })) });
+  return reduceRun({ plan: by, equipment, points, attempts: points.map((point) => ({ point: point.index, attempt: 1, window: change(point, window) })) });
 }
 
 function cellOf(reduction: Reduction, voltage: number, pressure: number): LineCell {
@@ -226,6 +227,16 @@ describe('RED-143, RED-176: the supply read inside pulses, and an allowance wher
         const [more, less] = [all, half].map((reduction) => partOf(cellOf(reduction, 9, 4e5), 'supply-inside-pulse')?.[of] ?? Number.NaN);
         expect((less ?? 0) / (more ?? 0), of).toBeCloseTo(0.5, 2);
       }
+    });
+
+    it('goes by what is stated of the coil where windows do not tell the current', () => {
+      const unread = (plan: Plan): ReturnType<typeof partOf> => partOf(cellOf(reduced(wired, undefined, plan), 9, 4e5), 'supply-inside-pulse');
+      const [usual, stated] = [unread(plan), unread({ ...plan, look: { ...plan.look, coilOhm: 7 } })];
+      // As a record says it in millivolts at full current, of which half is taken off: 14 ohm are usual.
+      const told = partOf(cellOf(reduced(stating((2e3 * allowed * 9) / 14)), 9, 4e5), 'supply-inside-pulse');
+      expect(Math.abs((usual?.onSlope ?? 0) / (told?.onSlope ?? 1) + 1)).toBeLessThan(0.02);
+      expect((stated?.onSlope ?? 0) / (usual?.onSlope ?? 1)).toBeCloseTo(2, 2);
+      expect((stated?.onDeadTime ?? 0) / (usual?.onDeadTime ?? 1)).toBeCloseTo(2, 2);
     });
 
     it('adds nothing where the record states 0, where the supply was read inside pulses, and to a record of version 1', () => {

@@ -76,7 +76,7 @@ export const recordGroups: readonly RecordGroup[] = [
     fields: [
       ...identityOf('supply'),
       { path: 'supply.uncertaintyMv', label: 'Uncertainty', unit: 'mV', kind: 'number', hint: k1 },
-      { path: 'supply.insidePulseMv', label: 'Sag inside a pulse, at most', unit: 'mV', kind: 'number', absent: `nothing taken off, and up to ${1e3 * allowedOhm} mohm of leads allowed for, an estimate` },
+      { path: 'supply.insidePulseMv', label: 'Sag inside a pulse, at most', unit: 'mV', kind: 'number', absent: `up to ${allowedOhm} ohm of leads allowed for, an estimate` },
       { path: 'supply.currentUncertaintyPercent', label: 'Uncertainty of the current', unit: '%', kind: 'number', absent: 'taken for 5 %, an estimate' },
     ],
   },
