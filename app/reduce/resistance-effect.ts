@@ -66,15 +66,18 @@ function gridOf(voltages: readonly number[], clampV: number): Grid {
   return { forms, decay, ofDecay: voltages.map((v, i) => (decay[i] ?? 0) + releaseV / (clampV - v + releaseV)) };
 }
 
-/** Of one form: its logarithmic weight, the squares of what it misses all observations by, and dt0/dlnR at each voltage with its variance. */
+/** Of one form: its logarithmic weight, the squares of what it misses all observations by, and tau and tau_d with their covariance. */
 interface Explained {
   readonly logDeterminant: number;
   readonly squares: number;
-  /** `needle`: what a needle that is as slow again near its pull-in voltage would add. */
-  readonly effects: readonly { readonly value: number; readonly variance: number; readonly needle: number }[];
+  readonly b1: number;
+  readonly b2: number;
+  readonly v11: number;
+  readonly v12: number;
+  readonly v22: number;
 }
 
-function explainedBy({ rise, ofRise, near }: Form, { decay, ofDecay }: Grid, known: readonly Known[]): Explained {
+function explainedBy({ rise }: Form, { decay }: Grid, known: readonly Known[]): Explained {
   const [m, t, d] = believed;
   // Normal equations of M, tau and tau_d: prior, then dead times.
   let [g00, g01, g02, g11, g12, g22] = [1 / m.u ** 2, 0, 0, 1 / t.u ** 2, 0, 1 / d.u ** 2];
@@ -95,17 +98,39 @@ function explainedBy({ rise, ofRise, near }: Form, { decay, ofDecay }: Grid, kno
   }
   const [c00, c01, c02] = [g11 * g22 - g12 * g12, g02 * g12 - g01 * g22, g01 * g12 - g02 * g11];
   const determinant = g00 * c00 + g01 * c01 + g02 * c02;
-  const [v00, v01, v02, v11, v12, v22] = [c00, c01, c02, g00 * g22 - g02 * g02, g01 * g02 - g00 * g12, g00 * g11 - g01 * g01].map((c) => c / determinant) as [number, number, number, number, number, number];
+  const [v00, v01, v02] = [c00 / determinant, c01 / determinant, c02 / determinant];
+  const [v11, v12, v22] = [(g00 * g22 - g02 * g02) / determinant, (g01 * g02 - g00 * g12) / determinant, (g00 * g11 - g01 * g01) / determinant];
   const [b0, b1, b2] = [v00 * y0 + v01 * y1 + v02 * y2, v01 * y0 + v11 * y1 + v12 * y2, v02 * y0 + v12 * y1 + v22 * y2];
   let squares = ((b0 - m.value) / m.u) ** 2 + ((b1 - t.value) / t.u) ** 2 + ((b2 - d.value) / d.u) ** 2;
-  const effects = known.map(({ deadTime, u }, i) => {
-    const [a, b, p, q] = [rise[i] as number, -(decay[i] as number), ofRise[i] as number, ofDecay[i] as number];
+  for (let i = 0; i < known.length; i += 1) {
+    const { deadTime, u } = known[i] as Known;
+    const [a, b] = [rise[i] as number, -(decay[i] as number)];
     squares += (deadTime - b0 - b1 * a - b2 * b) ** 2 / (u * u + (misfit * deadTime) ** 2);
-    const [circuit, nearness] = [p * b1 + q * b2, near[i] as number];
-    const slower = 1 + ofNeedle.value * nearness;
-    return { value: slower * circuit, variance: slower * slower * (p * p * v11 + 2 * p * q * v12 + q * q * v22), needle: nearness * circuit };
-  });
-  return { logDeterminant: Math.log(determinant), squares, effects };
+  }
+  return { logDeterminant: Math.log(determinant), squares, b1, b2, v11, v12, v22 };
+}
+
+/** dt0/dlnR at the place `i` of the voltages as one form has it, with its variance; `needle`: what a needle that is as slow again near its pull-in voltage would add. */
+function effectOf({ b1, b2, v11, v12, v22 }: Explained, { ofRise, near }: Form, { ofDecay }: Grid, i: number): { readonly value: number; readonly variance: number; readonly needle: number } {
+  const [p, q] = [ofRise[i] as number, ofDecay[i] as number];
+  const [circuit, nearness] = [p * b1 + q * b2, near[i] as number];
+  const slower = 1 + ofNeedle.value * nearness;
+  return { value: slower * circuit, variance: slower * slower * (p * p * v11 + 2 * p * q * v12 + q * q * v22), needle: nearness * circuit };
+}
+
+/** So many grids are kept. */
+const keptGrids = 64;
+/** By clamp and voltages: a run has few different ones, and its forms are the same in every reduction of it. RED-134 */
+const grids = new Map<string, Grid>();
+
+function gridAt(voltages: readonly number[], clampV: number): Grid {
+  const key = `${clampV} ${voltages.join(' ')}`;
+  const before = grids.get(key);
+  if (before !== undefined) return before;
+  const grid = gridOf(voltages, clampV);
+  if (grids.size >= keptGrids) grids.clear();
+  grids.set(key, grid);
+  return grid;
 }
 
 /**
@@ -113,13 +138,9 @@ function explainedBy({ rise, ofRise, near }: Form, { decay, ofDecay }: Grid, kno
  * worse, after Birge.
  */
 export function effectsOfResistance(clampV: number): (known: readonly Known[]) => readonly ByLogResistance[] {
-  // Injectors of a run have the same voltages: their forms are worked out once.
-  const grids = new Map<string, Grid>();
   return (known) => {
     const voltages = known.map((k) => k.at);
-    const key = voltages.join(' ');
-    const grid = grids.get(key) ?? gridOf(voltages, clampV);
-    grids.set(key, grid);
+    const grid = gridAt(voltages, clampV);
     const explained = grid.forms.map((form) => explainedBy(form, grid, known));
     const scale = Math.max(1, Math.min(...explained.map((e) => e.squares)) / (known.length - 1));
     const logs = explained.map((e) => (-e.squares / scale - e.logDeterminant) / 2);
@@ -128,13 +149,13 @@ export function effectsOfResistance(clampV: number): (known: readonly Known[]) =
     const all = weights.reduce((sum, w) => sum + w, 0);
     return voltages.map((_, i) => {
       let [mean, squares, slower] = [0, 0, 0];
-      explained.forEach(({ effects }, j) => {
-        const { value, variance, needle } = effects[i] as Explained['effects'][number];
+      for (let j = 0; j < explained.length; j += 1) {
+        const { value, variance, needle } = effectOf(explained[j] as Explained, grid.forms[j] as Form, grid, i);
         const part = (weights[j] ?? 0) / all;
         mean += part * value;
         squares += part * (variance * scale + value * value);
         slower += part * needle;
-      });
+      }
       return { value: mean, u: Math.hypot(Math.sqrt(Math.max(0, squares - mean * mean)), ofNeedle.u * slower) };
     });
   };
