@@ -1,4 +1,4 @@
-import { describe, expect, it } from 'vitest';
+import { describe, expect, it, vi } from 'vitest';
 import { effectsOfResistance } from './resistance-effect.ts';
 import { deadTimeByClamp, deadTimeByResistance, deadTimeByVoltage } from './sensitivity.ts';
 
@@ -84,9 +84,28 @@ describe('RED-170 what a larger resistance does to the dead time', () => {
     const effects = effectsOfResistance(clampV);
     const known = voltages.map((v) => ({ at: v, deadTime: deadTimeOf(coil, v), u: 1e-6 }));
     expect(effects(known)).toEqual(effects(known));
-    // Forms that were kept are those of the same voltages.
-    const outer = known.filter(({ at }) => at === 9 || at === 16);
-    expect(effects(outer)).toEqual(effectsOfResistance(clampV)(outer));
+  });
+
+  it('RED-134: forms are worked out once for a clamp and voltages, whoever asks, and are those of no other', () => {
+    const known = voltages.map((v) => ({ at: v, deadTime: deadTimeOf(coil, v), u: 1e-6 }));
+    const asked = [known, known.filter(({ at }) => at === 9 || at === 16), known.slice(1), known.slice(0, 4)];
+    const clamps = [clampV, clampV + 20];
+    // As many others as push out whatever was kept.
+    const forget = (): void => {
+      for (let i = 0; i < 200; i += 1) effectsOfResistance(60)([{ at: 8 + i / 100, deadTime: 1e-3, u: 1e-6 }, { at: 14, deadTime: 7e-4, u: 1e-6 }]);
+    };
+    const byItself = clamps.map((clamp) => asked.map((of) => {
+      forget();
+      return effectsOfResistance(clamp)(of);
+    }));
+    expect(clamps.map((clamp) => asked.map((of) => effectsOfResistance(clamp)(of)))).toEqual(byItself);
+    expect(byItself[0]).not.toEqual(byItself[1]);
+    const worked = vi.spyOn(Math, 'log1p');
+    expect(effectsOfResistance(clampV)(known)).toEqual(byItself[0]?.[0]);
+    expect(worked).not.toHaveBeenCalled();
+    forget();
+    expect(worked).toHaveBeenCalled();
+    worked.mockRestore();
   });
 
   it('of dead times that no form explains it says less', () => {

@@ -150,6 +150,8 @@ export interface DeskPlaceOfWork {
   readonly print?: PdfPrinter;
   /** For requests of time stamps; absent: none is written here. */
   readonly entropy?: Entropy;
+  /** Does what makes much in memory that is held to a little else; absent: memory is as it is. HOST-171 */
+  readonly withRoom?: <T>(work: () => T) => T;
   /** What was gathered of runs; absent: nothing is kept between requests. */
   readonly signals?: RunSignals;
   /** Where exports are written; absent: the file system without patience. */
@@ -299,7 +301,8 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
     }
     case 'decide': {
       const { decideStored } = await import('../service/decide.ts');
-      const decided = decideStored(archive, job.run);
+      const decide = (): ReturnType<typeof decideStored> => decideStored(archive, job.run);
+      const decided = at.withRoom === undefined ? decide() : at.withRoom(decide);
       return decided.ok ? done('decide', decided.decision) : { ok: false, code: 'archive', text: decided.text };
     }
     case 'known-types':

@@ -1,6 +1,5 @@
 /** A desk that is a process of its own: one archive, open for reading; one job after the other. */
 import { setPriority } from 'node:os';
-import { setFlagsFromString } from 'node:v8';
 import type { MessagePortMain, ParentPort } from 'electron';
 import { openArchive } from '../archive/archive.ts';
 import { wait } from '../clock/clock.ts';
@@ -13,7 +12,7 @@ import type { DeskPriority, FromDesk } from './desk-process.ts';
 import { RunSignals } from './desk-signals.ts';
 import { answerAtDesk } from './desk-work.ts';
 import { removeAbandonedExports, removeExportsOf } from './export-folder.ts';
-import { keepHeapSmall } from './small-heap.ts';
+import { keepDeskSmall, withRoom } from './small-heap.ts';
 
 /** To and from the host. */
 interface Line {
@@ -57,9 +56,7 @@ function portLine(shell: ParentPort, onGone: () => void): Line {
 const [archivePath = '', ownerText = '', priority = ''] = process.argv.slice(2) as [string?, string?, DeskPriority?];
 const owner = Number(ownerText);
 if (priority === 'gives-way') setPriority(5);
-keepHeapSmall();
-// By default the engine lets garbage grow to about the size of what is alive; so an export takes a third less, in the same processor time.
-setFlagsFromString('--heap-growing-percent=30');
+keepDeskSmall();
 let asked = false;
 const onGone = (): void => {
   // A host that has died gives nothing to anybody any more.
@@ -93,7 +90,7 @@ line.hear((message) => {
     if (message !== null) {
       const { id, job } = message;
       const onProgress = (progress: number): void => line.say({ id, progress });
-      line.say({ id, answer: await answerAtDesk(opened, job, { owner, onProgress, turn: () => wait(machineClock, 0), ending: ending.signal, disk: patientDisk(machineClock), entropy: machineEntropy, print, signals }) });
+      line.say({ id, answer: await answerAtDesk(opened, job, { owner, onProgress, turn: () => wait(machineClock, 0), ending: ending.signal, disk: patientDisk(machineClock), entropy: machineEntropy, print, signals, withRoom }) });
       return;
     }
     if (opened.ok) opened.archive.close();

@@ -1,55 +1,35 @@
-/** What a decision of the schedule costs at 2 000 windows that count: eight injectors at five voltages, from the journal in the archive to the additions. */
-import type { Plan } from '../../app/plan/plan.ts';
-import { syntheticPlan } from '../../app/reduce/synthetic.test-helper.ts';
-import { decideStored } from '../../main/service/decide.ts';
-import { decideInArchive } from '../builders/decided-run.ts';
+/** What a decision of the schedule costs at 2 000 windows that count, in a process like the desk that makes it, and in one whose memory is held to nothing. */
+import { fork } from 'node:child_process';
+import { once } from 'node:events';
 import type { BenchReport } from './report.ts';
+import { timedDecisions, type Timed } from './timed-decisions.ts';
 
-const wanted = 2000;
-/** So many runs are measured from their beginning; in each the first decision from then on is timed, some windows later. */
-const runs = 16;
-const decisions = 1;
-
-const plan: Plan = {
-  ...syntheticPlan({ voltageV: [9, 10.5, 12, 14, 16], widthMs: [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12], replicates: 1 }, 8, {}, { zero: { windowS: 20, settleS: 3, decayS: 0, deadTimeUs: 2 }, pair: { windows: 1 } }),
-  reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 50 },
-  targets: { deadTimeUs: 0.1, atVoltage: [], hours: 100, attemptsPerCell: 400, known: [] },
-};
-
-interface Timed {
-  readonly time: number;
-  readonly cpu: number;
-  readonly measured: number;
+async function timedAsDesk(): Promise<readonly Timed[]> {
+  const desk = fork(new URL('decide-as-desk.ts', import.meta.url));
+  try {
+    const [timed] = (await Promise.race([once(desk, 'message'), once(desk, 'exit').then(() => Promise.reject(new Error('The process that decides ended.')))])) as [readonly Timed[]];
+    return timed;
+  } finally {
+    desk.kill();
+  }
 }
 
-/** Milliseconds of each decision at enough windows. */
-function timedOf(seed: number): readonly Timed[] {
-  const timed: Timed[] = [];
-  const made = decideInArchive(plan, seed, (archive, run, measured) => {
-    if (timed.length === decisions) return null;
-    const cpuBefore = process.threadCpuUsage();
-    const began = performance.now();
-    const decided = decideStored(archive, run);
-    const time = performance.now() - began;
-    const { user, system } = process.threadCpuUsage(cpuBefore);
-    if (measured >= wanted) timed.push({ time, cpu: (user + system) / 1e3, measured });
-    return decided;
-  });
-  if (timed.length < decisions) throw new Error(`The schedule ended at ${made.at(-1)?.measured ?? 0} windows: this times no decision.`);
-  return timed;
+function figuresOf(timed: readonly Timed[], where: string, aim = ''): BenchReport['figures'] {
+  const times = timed.map((t) => t.time).sort((a, b) => a - b);
+  return [
+    { label: `${where}: median of ${timed.length}${aim}`, value: times[Math.floor(times.length / 2)] ?? Number.NaN, unit: 'ms' },
+    // Some machines count processor time in steps of 4 ms: of single decisions a median would be one of them.
+    { label: `${where}: mean of processor time, whatever else runs`, value: timed.reduce((sum, t) => sum + t.cpu, 0) / timed.length, unit: 'ms' },
+    { label: `${where}: longest`, value: times.at(-1) ?? Number.NaN, unit: 'ms' },
+  ];
 }
 
-export function bench(): Promise<BenchReport> {
-  const timed = Array.from({ length: runs }, (_, i) => timedOf(i + 1)).flat();
-  const sorted = (of: (t: Timed) => number): readonly number[] => timed.map(of).sort((a, b) => a - b);
-  const median = (of: (t: Timed) => number): number => sorted(of)[Math.floor(timed.length / 2)] ?? Number.NaN;
-  return Promise.resolve({
-    name: `A decision of the schedule at ${median((t) => t.measured)} windows that count`,
-    figures: [
-      { label: `median of ${timed.length} (aim 20)`, value: median((t) => t.time), unit: 'ms' },
-      // Some machines count processor time in steps of 4 ms: of single decisions a median would be one of them.
-      { label: 'mean of processor time, whatever else runs', value: timed.reduce((sum, t) => sum + t.cpu, 0) / timed.length, unit: 'ms' },
-      { label: 'longest', value: sorted((t) => t.time).at(-1) ?? Number.NaN, unit: 'ms' },
-    ],
-  });
+export async function bench(): Promise<BenchReport> {
+  const asDesk = await timedAsDesk();
+  const free = timedDecisions((work) => work());
+  const measured = free.map((t) => t.measured).sort((a, b) => a - b);
+  return {
+    name: `A decision of the schedule at ${measured[Math.floor(measured.length / 2)] ?? Number.NaN} windows that count`,
+    figures: [...figuresOf(asDesk, 'at the desk', ' (aim 20)'), ...figuresOf(free, 'memory held to nothing')],
+  };
 }
