@@ -59,7 +59,7 @@ export function lotAgeDays({ fluid }: Equipment, today: string): number {
  */
 export const allowedOhm = 0.06;
 /** The same in words. */
-export const sagAllowance = `a sag by up to ${1e3 * allowedOhm} mohm of leads and contacts (an estimate; ${Math.round((1e3 * allowedOhm * 14) / 12)} mV at 14 V with a coil of 12 ohm)`;
+const sagAllowance = `a sag by up to ${1e3 * allowedOhm} mohm of leads and contacts (an estimate; ${Math.round((1e3 * allowedOhm * 14) / 12)} mV at 14 V with a coil of 12 ohm)`;
 
 /**
  * What is taken for granted because the record does not state it: sentences, for the sheet before a run and beside its results. `supplyRead`: the supply was read inside
