@@ -20,8 +20,8 @@ const enough = 2 ** 25;
 const roomOfYoung = (): number => getHeapSpaceStatistics().find((space) => space.space_name === 'new_space')?.space_size ?? enough;
 
 /**
- * Does work that makes much and keeps half of it to its end, with room for young objects: in a little room all of that is copied twice and kept for old, and to find that it is none is a third of what a
- * decision of the schedule costs. The room grows only while such work is done and less than enough was there before it. HOST-171
+ * Does work that makes much and keeps half of it to its end, with room for young objects: in a little room all of that is copied twice and kept for old, which has to be found out
+ * then. The room grows only while such work is done and less than enough was there before it. HOST-171
  */
 export function withRoom<T>(work: () => T): T {
   if (roomOfYoung() < enough) setFlagsFromString('--semi-space-growth-factor=2');

@@ -30,5 +30,8 @@ export function peakOf(pid: number): number {
   return Number(kB) / 1e3;
 }
 
+/** ms of processor time that the thread had which does the work of a process. */
+export const processorTimeOf = (pid: number): number => Number(readFileSync(`/proc/${pid}/task/${pid}/schedstat`, 'utf8').split(' ')[0]) / 1e6;
+
 export const childrenOf = (pid: number): number[] =>
   readFileSync(`/proc/${pid}/task/${pid}/children`, 'utf8').trim().split(' ').filter((text) => text !== '').map(Number);

@@ -22,8 +22,38 @@ export interface DecisionMade {
   readonly added: number;
 }
 
-/** Measures what is decided until `decide`, which is asked each time all of it has been measured, adds nothing or gives null. */
-export function decideInArchive(plan: Plan, seed: number, decide: (archive: Archive, run: string, measured: number) => ReturnType<typeof decideStored> | null): readonly DecisionMade[] {
+/** What is asked each time that all that was decided has been measured; null ends it. */
+type Decided<A> = (archive: Archive, run: string, measured: number) => A;
+
+/** Measures what is decided until `decide` adds nothing or gives null. */
+export function decideInArchive(plan: Plan, seed: number, decide: Decided<ReturnType<typeof decideStored> | null>): readonly DecisionMade[] {
+  const deciding = decidingInArchive(plan, seed);
+  try {
+    for (let step = deciding.next(null); ; ) {
+      if (step.done === true) return step.value;
+      const { archive, run, measured } = step.value;
+      step = deciding.next(decide(archive, run, measured));
+    }
+  } finally {
+    deciding.return([]);
+  }
+}
+
+/** The same where another process decides. */
+export async function decideElsewhere(plan: Plan, seed: number, decide: Decided<Promise<ReturnType<typeof decideStored> | null>>): Promise<readonly DecisionMade[]> {
+  const deciding = decidingInArchive(plan, seed);
+  try {
+    for (let step = deciding.next(null); ; ) {
+      if (step.done === true) return step.value;
+      const { archive, run, measured } = step.value;
+      step = deciding.next(await decide(archive, run, measured));
+    }
+  } finally {
+    deciding.return([]);
+  }
+}
+
+function* decidingInArchive(plan: Plan, seed: number): Generator<{ readonly archive: Archive; readonly run: string; readonly measured: number }, readonly DecisionMade[], ReturnType<typeof decideStored> | null> {
   const folder = scratchFolder();
   const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => unixMillis(1_750_000_000_000), entropy: { nextUint32: () => seed } });
   if (!opened.ok) throw new Error(opened.text);
@@ -39,7 +69,7 @@ export function decideInArchive(plan: Plan, seed: number, decide: (archive: Arch
     for (let measured = 0; ; ) {
       append(archive, created.id, points.slice(measured).flatMap((at) => measuredEvents(at, windowOf(at))));
       measured = points.length;
-      const decided = decide(archive, created.id, measured);
+      const decided = yield { archive, run: created.id, measured };
       if (decided === null) return made;
       if (!decided.ok) throw new Error(decided.text);
       const { additions } = decided.decision;
