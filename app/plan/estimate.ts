@@ -20,6 +20,8 @@ const bytesPerFrame = 20;
 const bytesPerPoint = 4_500;
 /** What a change of the set pressure is expected to take, s. */
 export const pressureChange = ({ condition, link }: Pick<Plan, 'condition' | 'link'>): number => pressureChangeS + condition.steadyS + 2 / link.telemetryHz;
+/** What the supply is expected to take from one voltage to another, s. */
+export const supplyChange = ({ supply, link }: Pick<Plan, 'supply' | 'link'>, from: number, to: number): number => (from === to ? 0 : Math.abs(to - from) / supplySlewVPerS + supply.steadyS + 2 / link.telemetryHz);
 /** From the first command to the first point, with the proof that the dead-man works. */
 const beginningS = 8;
 
@@ -139,7 +141,7 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
   for (const point of points) {
     const { windowS, pulses: ofThis, volume: through } = ofPoint(point);
     // The waits last only where a set point changed; steadiness is watched all the time.
-    if (point.voltage !== supply) durationS += Math.abs(point.voltage - supply) / supplySlewVPerS + plan.supply.steadyS + 2 * frameS;
+    durationS += supplyChange(plan, supply, point.voltage);
     if (point.pressure !== pressure) durationS += pressureChange(plan);
     supply = point.voltage;
     pressure = point.pressure;

@@ -15,7 +15,7 @@ const plan = planOf({ deadTimeUs: 4 });
 const refining: Refining = { slopeWanted: null, most: 60, besides: 1.2, minS: 2 };
 
 /** A run that has its replicates, and no more. */
-function begun(seed = 1) {
+function begun(seed = 4) {
   const { decisions } = play(plan, straight, { seed });
   const until = decisions.findIndex((d) => d.additions.some((a) => a.rule === 'SCH-7' || a.rule === 'SCH-40')) + 1;
   const { points, attempts } = play(plan, straight, { seed, until });
@@ -106,14 +106,14 @@ describe('the choice of windows', () => {
   });
 
   it('SCH-44: what is nearly there lacks little, however much a window would take off it', () => {
-    const of = begun();
+    const of = begun(3);
     expect(chosen(of, new Map([[14, { all: 4.2, shared: 3.5 }]]), 1)).toMatchObject([{ voltage: 14 }]);
     expect(chosen(of, new Map([[9, { all: 4.004 }]]), 1)).toMatchObject([{ voltage: 9 }]);
     expect(chosen(of, new Map([[14, { all: 4.2, shared: 3.5 }], [9, { all: 4.004 }]]), 1)).toMatchObject([{ voltage: 14 }]);
   });
 
   it('SCH-7: an injector gets two windows, or a sixteenth of those that it has had, before it is looked at again', () => {
-    const { decisions, points } = play(planOf({ deadTimeUs: 2.6 }), straight);
+    const { decisions, points } = play(planOf({ deadTimeUs: 2.6 }), straight, { seed: 4 });
     let had = new Map<number, number>();
     let most = 0;
     for (const { additions } of decisions) {

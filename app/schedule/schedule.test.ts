@@ -74,12 +74,12 @@ describe('a schedule', () => {
   });
 
   it('SCH-8: keeps the windows of a cell and the bench time within what the plan allows', () => {
-    const few = planOf({ deadTimeUs: 2.3, attemptsPerCell: 12 });
+    const few = planOf({ deadTimeUs: 3, attemptsPerCell: 8 });
     const { points, decisions } = play(few, straight);
     const counts = new Map<string, number>();
     for (const p of points) if (p.role === 'measure') counts.set(`${p.injector} ${p.voltage}`, (counts.get(`${p.injector} ${p.voltage}`) ?? 0) + 1);
-    expect(Math.max(...counts.values())).toBeLessThanOrEqual(12);
-    expect(decisions.at(-1)?.text).toContain('the 12 windows that targets.attemptsPerCell allows');
+    expect(Math.max(...counts.values())).toBeLessThanOrEqual(8);
+    expect(decisions.at(-1)?.text).toContain('the 8 windows that targets.attemptsPerCell allows');
     const short = planOf({ deadTimeUs: 2.3, hours: 0.1 });
     const ended = play(short, straight);
     expect(estimateRun(short, ended.points, syntheticEquipment).durationS).toBeLessThan(2 * 0.1 * 3600);

@@ -24,7 +24,9 @@ import { refinementOf } from './refine.ts';
 import type { Refining } from './refine.ts';
 import { mapRefinement } from './refine-map.ts';
 import type { MapRefining } from './refine-map.ts';
+import { routeOf } from './route.ts';
 import { walkOf } from './walk.ts';
+import { widthOrder } from './width-order.ts';
 
 type AddedPoint = Omit<Point, 'index'>;
 
@@ -60,7 +62,15 @@ export function decideNext(soFar: SoFar): ScheduleDecision {
   return { additions, text: additions.length > 0 ? '' : howFar(progressOf(soFar, reduction), targets) };
 }
 
+/** What is added next; of a map, where that is at another pressure than was measured last, what ends that one first. SCH-10, SCH-15 */
 function additionsOf(soFar: SoFar, targets: Targets, reduction: Reduction | null): readonly Addition[] {
+  const additions = wantedNext(soFar, targets, reduction);
+  const next = additions.flatMap(({ points }) => points).find((p) => p.role === 'measure')?.pressure;
+  const last = soFar.points.findLast((p) => p.role === 'measure')?.pressure;
+  return targets.map === undefined || next === undefined || last === undefined || next === last ? additions : [...endingAgain(soFar, last), ...additions];
+}
+
+function wantedNext(soFar: SoFar, targets: Targets, reduction: Reduction | null): readonly Addition[] {
   const { plan } = soFar;
   const left = hoursLeft(soFar, targets);
   const map = left(plan.axes.pressureKpa.length - 1) > 0 ? mapWanted(soFar, reduction, refiningOf(plan, targets)) : null;
@@ -108,9 +118,15 @@ function endsOf(plan: Plan, points: readonly Point[], pressure: Pascals): readon
   return ends.map((end) => ({ ...end, replicate: 1 + Math.max(...points.map((p) => (p.role === end.role ? p.replicate : -1))) }));
 }
 
+/** What ends a pressure that was come back to; none: it was ended. */
+function endingAgain({ plan, points }: SoFar, pressure: Pascals): readonly Addition[] {
+  const ends = endsOf(plan, points, pressure);
+  return ends.length === 0 ? [] : [{ points: ends, rule: 'SCH-10', why: `what ends the measuring at ${pressure / 1e3} kPa once more: reference and zero point` }];
+}
+
 /** Windows for the map at pressures that were left already, the one that is set first, and what ends a pressure again. SCH-15 */
 function comingBack(soFar: SoFar, targets: Targets, map: ReturnType<typeof mapWanted>, left: number): readonly Addition[] {
-  const { plan, points } = soFar;
+  const { points } = soFar;
   const set = points.at(-1)?.pressure;
   const last = points.findLast((p) => p.role === 'measure')?.pressure;
   const wanted = map?.anywhere() ?? [];
@@ -118,8 +134,8 @@ function comingBack(soFar: SoFar, targets: Targets, map: ReturnType<typeof mapWa
   const budget = (additions: readonly Addition[]): readonly Addition[] => inTime(additions, soFar, targets, left);
   const more = here === undefined ? [] : budget(inOrder(here.wishes, here.block, soFar));
   if (more.length > 0) return more;
-  const ends = last === undefined ? [] : endsOf(plan, points, last);
-  if (ends.length > 0) return [{ points: ends, rule: 'SCH-10', why: `what ends the measuring at ${(last ?? 0) / 1e3} kPa once more: reference and zero point` }];
+  const ends = last === undefined ? [] : endingAgain(soFar, last);
+  if (ends.length > 0) return ends;
   const [next] = wanted;
   return next === undefined || here !== undefined ? [] : budget(inOrder(next.wishes, next.block, soFar));
 }
@@ -228,41 +244,36 @@ function zeroWhenDue({ plan, points, equipment }: SoFar, voltage: Volts | undefi
 }
 
 /**
- * Voltage by voltage from the one that is set, injector by injector, widths in an order drawn from the plan's seed (PLAN-8); reference points after as many measure points
- * as the plan says. SCH-9
+ * In the order in which changes of voltage and injector take the least bench time from what is set (SCH-45), widths in an order drawn from the plan's seed (PLAN-8); reference points after as many
+ * measure points as the plan says. SCH-9
  */
 function inOrder(wishes: readonly CellWish[], { pressure, period }: Block, soFar: SoFar): readonly Addition[] {
   const { plan, points } = soFar;
-  const axis = plan.axes.voltageV.toSorted((a, b) => a - b);
-  const rising = axis.indexOf(points.at(-1)?.voltage ?? Number.NaN) < axis.length / 2;
-  const voltages = [...new Set(wishes.map((w) => w.cell.voltage))].sort((a, b) => (rising ? a - b : b - a));
   const random = mersenne((plan.sequence.seed + points.length) >>> 0);
   const counts = new Map<string, number>();
   let measured = points.filter((p) => p.role === 'measure').length;
   let references = points.filter((p) => p.role === 'reference').length;
-  const additions: Addition[] = [...zeroWhenDue(soFar, voltages[0], pressure)];
-  voltages.forEach((voltage, v) => {
-    const here = wishes.filter((w) => w.cell.voltage === voltage).sort((a, b) => (v % 2 === 0 ? a.cell.injector - b.cell.injector : b.cell.injector - a.cell.injector));
-    for (const { cell, widths, rule, why } of here) {
-      const order = widths.map((width) => ({ width, draw: random.next() >>> 0 })).sort((a, b) => a.draw - b.draw);
-      additions.push({
-        rule,
-        why,
-        points: order.map(({ width }): AddedPoint => {
-          const name = `${cellName(cell)}|${width}`;
-          const replicate = counts.get(name) ?? cell.tried.get(width) ?? 0;
-          counts.set(name, replicate + 1);
-          return { role: 'measure', injector: cell.injector, channel: plan.injectors[cell.injector]?.channel ?? 0, voltage: cell.voltage, pressure, width, period, replicate };
-        }),
-      });
-      const before = measured;
-      measured += widths.length;
-      const every = plan.reference?.everyPoints ?? Number.POSITIVE_INFINITY;
-      const reference = points.find((p) => p.role === 'reference');
-      if (reference === undefined || Math.floor(measured / every) === Math.floor(before / every)) continue;
-      additions.push({ points: [{ ...onceMore(reference), replicate: references }], rule: 'SCH-9', why: 'the reference point, after as many measure points as the plan says' });
-      references += 1;
-    }
-  });
+  const route = routeOf(wishes, ({ cell }) => cell, points.at(-1) ?? null, plan);
+  const additions: Addition[] = [...zeroWhenDue(soFar, route[0]?.cell.voltage, pressure)];
+  for (const { cell, widths, rule, why } of route) {
+    const order = widthOrder(widths, () => random.next() >>> 0);
+    additions.push({
+      rule,
+      why,
+      points: order.map((width): AddedPoint => {
+        const name = `${cellName(cell)}|${width}`;
+        const replicate = counts.get(name) ?? cell.tried.get(width) ?? 0;
+        counts.set(name, replicate + 1);
+        return { role: 'measure', injector: cell.injector, channel: plan.injectors[cell.injector]?.channel ?? 0, voltage: cell.voltage, pressure, width, period, replicate };
+      }),
+    });
+    const before = measured;
+    measured += widths.length;
+    const every = plan.reference?.everyPoints ?? Number.POSITIVE_INFINITY;
+    const reference = points.find((p) => p.role === 'reference');
+    if (reference === undefined || Math.floor(measured / every) === Math.floor(before / every)) continue;
+    additions.push({ points: [{ ...onceMore(reference), replicate: references }], rule: 'SCH-9', why: 'the reference point, after as many measure points as the plan says' });
+    references += 1;
+  }
   return additions;
 }
