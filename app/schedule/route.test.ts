@@ -2,17 +2,17 @@ import { describe, expect, it } from 'vitest';
 import { volts } from '../quantities/quantity.ts';
 import { normalFrom } from '../reduce/synthetic.test-helper.ts';
 import { planOf, play, straight } from './play.test-helper.ts';
-import { changeOf, routeOf } from './route.ts';
-import type { Place } from './route.ts';
+import { changeBetween, cellRoute } from './route.ts';
+import type { Setting } from './route.ts';
 import { precisionOfDirection, widthOrder } from './width-order.ts';
 
 const plan = planOf({});
 const voltages = plan.axes.voltageV.map(volts);
-const all = voltages.flatMap((voltage) => [0, 1, 2, 3].map((injector): Place => ({ injector, voltage })));
-const takes = (route: readonly Place[], from: Place | null): number => route.reduce((sum, place, i) => sum + changeOf(plan, route[i - 1] ?? from, place), 0);
+const all = voltages.flatMap((voltage) => [0, 1, 2, 3].map((injector): Setting => ({ injector, voltage })));
+const takes = (route: readonly Setting[], from: Setting | null): number => route.reduce((sum, place, i) => sum + changeBetween(plan, route[i - 1] ?? from, place), 0);
 
 /** So many of the places, in an order that the seed draws. */
-function some(seed: number, count: number): readonly Place[] {
+function some(seed: number, count: number): readonly Setting[] {
   const normal = normalFrom(seed);
   return all.map((place) => ({ place, draw: normal() })).sort((a, b) => a.draw - b.draw).slice(0, count).map(({ place }) => place);
 }
@@ -20,20 +20,20 @@ function some(seed: number, count: number): readonly Place[] {
 describe('the order of the cells', () => {
   it('SCH-45: a purge where the injector changes, the supply on its way where the voltage does', () => {
     const [at9, at16] = [{ injector: 0, voltage: volts(9) }, { injector: 0, voltage: volts(16) }];
-    expect(changeOf(plan, at9, at9)).toBe(0);
-    expect(changeOf(plan, at9, { ...at9, injector: 1 })).toBeCloseTo(plan.purge.pulses * plan.purge.periodMs * 1e-3, 9);
-    expect(changeOf(plan, at9, at16)).toBeCloseTo(0.7 + plan.supply.steadyS + 2 / plan.link.telemetryHz, 9);
-    expect(changeOf(plan, at9, { ...at16, injector: 1 })).toBeCloseTo(changeOf(plan, at9, at16) + changeOf(plan, at9, { ...at9, injector: 1 }), 9);
+    expect(changeBetween(plan, at9, at9)).toBe(0);
+    expect(changeBetween(plan, at9, { ...at9, injector: 1 })).toBeCloseTo(plan.purge.pulses * plan.purge.periodMs * 1e-3, 9);
+    expect(changeBetween(plan, at9, at16)).toBeCloseTo(0.7 + plan.supply.steadyS + 2 / plan.link.telemetryHz, 9);
+    expect(changeBetween(plan, at9, { ...at16, injector: 1 })).toBeCloseTo(changeBetween(plan, at9, at16) + changeBetween(plan, at9, { ...at9, injector: 1 }), 9);
   });
 
   it('SCH-45: every cell once, and no turning round of a part takes time off', () => {
     for (let seed = 1; seed <= 30; seed += 1) {
       const cells = some(seed, 3 + (seed % 12));
       const from = seed % 4 === 0 ? null : (all[seed % all.length] ?? null);
-      const route = routeOf(cells, (p) => p, from, plan);
+      const route = cellRoute(cells, (p) => p, from, plan);
       expect(route.length).toBe(cells.length);
       expect(new Set(route)).toEqual(new Set(cells));
-      expect(routeOf(cells, (p) => p, from, plan)).toEqual(route);
+      expect(cellRoute(cells, (p) => p, from, plan)).toEqual(route);
       const least = takes(route, from);
       for (let i = 0; i < route.length; i += 1) {
         for (let j = i + 1; j < route.length; j += 1) {
@@ -48,7 +48,7 @@ describe('the order of the cells', () => {
     for (let seed = 1; seed <= 40; seed += 1) {
       const cells = some(seed, 8);
       const from = all[seed % all.length] ?? null;
-      const [own, other] = [takes(routeOf(cells, (p) => p, from, plan), from), takes(cells.toSorted((a, b) => a.voltage - b.voltage || a.injector - b.injector), from)];
+      const [own, other] = [takes(cellRoute(cells, (p) => p, from, plan), from), takes(cells.toSorted((a, b) => a.voltage - b.voltage || a.injector - b.injector), from)];
       expect(own).toBeLessThanOrEqual(other + 1);
       time += own;
       byVoltage += other;
@@ -58,12 +58,12 @@ describe('the order of the cells', () => {
 
   it('SCH-45: a decision goes by it from what is set', () => {
     const { decisions } = play(planOf({ deadTimeUs: 2.6 }), straight, { seed: 4 });
-    let at: Place | null = null;
+    let at: Setting | null = null;
     let rounds = 0;
     for (const { additions } of decisions) {
       const cells = additions.flatMap(({ points: [p] }) => (p?.role === 'measure' ? [p] : []));
       if (cells.length > 2) rounds += 1;
-      expect(takes(cells, at)).toBeLessThanOrEqual(takes(routeOf(cells, (p) => p, at, plan), at) + 1e-9);
+      expect(takes(cells, at)).toBeLessThanOrEqual(takes(cellRoute(cells, (p) => p, at, plan), at) + 1e-9);
       at = cells.at(-1) ?? at;
     }
     expect(rounds).toBeGreaterThan(3);

@@ -4,13 +4,13 @@ import { supplyChange } from '../plan/estimate.ts';
 import type { Volts } from '../quantities/quantity.ts';
 
 /** What is set for a cell: its injector and voltage. */
-export interface Place {
+export interface Setting {
   readonly injector: number;
   readonly voltage: Volts;
 }
 
 /** Bench time between windows of two cells of one pressure beyond what each window takes, s: a purge where the injector changes (RUN-230), the supply on its way where the voltage does. `from` null: none was driven before. */
-export function changeOf(plan: Pick<Plan, 'purge' | 'supply' | 'link'>, from: Place | null, to: Place): number {
+export function changeBetween(plan: Pick<Plan, 'purge' | 'supply' | 'link'>, from: Setting | null, to: Setting): number {
   const purge = from?.injector === to.injector ? 0 : plan.purge.pulses * plan.purge.periodMs * 1e-3;
   return purge + (from === null ? 0 : supplyChange(plan, from.voltage, to.voltage));
 }
@@ -19,8 +19,8 @@ export function changeOf(plan: Pick<Plan, 'purge' | 'supply' | 'link'>, from: Pl
  * All of `cells`, each once: always that which is the soonest to be set is next, among equals the first of the list; then turned round in parts as long as that takes time off
  * (nearest neighbour and 2-opt: Croes 1958, from memory). From the same list and beginning always the same.
  */
-export function routeOf<C>(cells: readonly C[], placeOf: (cell: C) => Place, from: Place | null, plan: Pick<Plan, 'purge' | 'supply' | 'link'>): readonly C[] {
-  const cost = (one: C | undefined, other: C): number => changeOf(plan, one === undefined ? from : placeOf(one), placeOf(other));
+export function cellRoute<C>(cells: readonly C[], placeOf: (cell: C) => Setting, from: Setting | null, plan: Pick<Plan, 'purge' | 'supply' | 'link'>): readonly C[] {
+  const cost = (one: C | undefined, other: C): number => changeBetween(plan, one === undefined ? from : placeOf(one), placeOf(other));
   const left = [...cells];
   const route: C[] = [];
   while (left.length > 0) {

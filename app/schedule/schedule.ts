@@ -24,7 +24,7 @@ import { refinementOf } from './refine.ts';
 import type { Refining } from './refine.ts';
 import { mapRefinement } from './refine-map.ts';
 import type { MapRefining } from './refine-map.ts';
-import { routeOf } from './route.ts';
+import { cellRoute } from './route.ts';
 import { walkOf } from './walk.ts';
 import { widthOrder } from './width-order.ts';
 
@@ -253,7 +253,7 @@ function inOrder(wishes: readonly CellWish[], { pressure, period }: Block, soFar
   const counts = new Map<string, number>();
   let measured = points.filter((p) => p.role === 'measure').length;
   let references = points.filter((p) => p.role === 'reference').length;
-  const route = routeOf(wishes, ({ cell }) => cell, points.at(-1) ?? null, plan);
+  const route = cellRoute(wishes, ({ cell }) => cell, points.at(-1) ?? null, plan);
   const additions: Addition[] = [...zeroWhenDue(soFar, route[0]?.cell.voltage, pressure)];
   for (const { cell, widths, rule, why } of route) {
     const order = widthOrder(widths, () => random.next() >>> 0);
