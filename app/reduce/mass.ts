@@ -154,7 +154,6 @@ function onCurve(meter: Equipment['meter'], hertz: number): OnCurve {
   return { ...placeOnCurve(points, hertz), error: curveError(points, hertz) };
 }
 
-
 /** Hands over the budget's terms of the K-factor: what the whole curve shares, the uncertainty of each point by itself, and what is not known between and beyond them. RED-5, RED-71, RED-72. */
 function kFactorTerms(meter: Equipment['meter'], { below, next, share, error: { source, u } }: OnCurve, kFactor: number, gross: number, to: TakesShared): void {
   to.take(ofWindows.kFactor, -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, kFactor, '1/m3');
