@@ -5,6 +5,7 @@ import { syntheticEquipment } from '../reduce/synthetic.test-helper.ts';
 import { mapTables } from '../tables/map.ts';
 import { planOf, play, rulesOf, straight } from './play.test-helper.ts';
 import { howFar, progressOf } from './progress.ts';
+import { decideNext } from './schedule.ts';
 
 type WantedMap = NonNullable<NonNullable<Plan['targets']>['map']>;
 
@@ -74,6 +75,26 @@ describe('a schedule that wants the cells of a map', () => {
     expect(points.slice(-2).map((p) => p.role).sort()).toEqual(['reference', 'zero']);
     const of = points.filter((p) => p.role === 'zero').map((p) => p.replicate);
     expect(of.every((r, i) => i === 0 || r > (of[i - 1] ?? 0))).toBe(true);
+  });
+
+  it('SCH-10 SCH-15: a pressure that was come back to is ended with a reference and a zero point before windows at another follow', () => {
+    const more = { zero: { windowS: 20, settleS: 3, decayS: 0, deadTimeUs: 2 }, reference: { injector: 'S-1', voltageV: 14, pressureKpa: 300, widthMs: 5, periodMs: 20, everyPoints: 1000 } };
+    const { points, attempts } = play(wanting({ deadTimeUs: 9 }, { more }), straight);
+    const before = points.findLast((p) => p.role === 'measure' && p.pressure === 300e3);
+    const counted = attempts.find((a) => a.point === before?.index);
+    if (before === undefined || counted === undefined) throw new Error('Nothing was measured at 300 kPa.');
+    // Somebody wants to know better, and a window at the first pressure was the last.
+    const back = { plan: wanting({ deadTimeUs: 3.2 }, { more }), equipment: syntheticEquipment, out: new Set<number>() };
+    const next = (then: typeof points): readonly string[] => {
+      const { additions } = decideNext({ ...back, points: then, attempts: [...attempts, { ...counted, point: points.length }] });
+      return additions.flatMap((a) => a.points).map((p) => `${p.role} ${p.pressure / 1e3}`);
+    };
+    const returned = [...points, { ...before, index: points.length, replicate: before.replicate + 1 }];
+    expect(next(returned).slice(0, 3)).toEqual(['reference 300', 'zero 300', 'measure 400']);
+    // Once it was ended nothing ends it again.
+    const ends = points.filter((p) => p.pressure === 300e3 && (p.role === 'reference' || p.role === 'zero')).slice(-2);
+    expect(ends).toHaveLength(2);
+    expect(next([...returned, ...ends.map((p, i) => ({ ...p, index: returned.length + i, replicate: p.replicate + 1 }))])).not.toContain('zero 300');
   });
 
   it('SCH-16: a cell that the curve between measured places keeps from its target is said to be beyond, with what to measure as well, and the run ends; measured so, it is reached', () => {
