@@ -31,8 +31,8 @@ test('WIN-206: a limit that is shown is inside of the limit that is meant', () =
       choose(pressure, temperature);
       const said = problemShown(`This must be ${how} ${limit}, but it is 1.`, unit);
       const shown = storedFrom(unit, Number(/at (?:most|least) (\S+)/u.exec(said)?.[1]?.replace('−', '-')));
-      // To the last figure that is shown, and what the way there and back leaves of a double.
-      expect(how === 'at most' ? shown - limit : limit - shown).toBeLessThan(1.000001e-7);
+      // To the eighth decimal of the unit that is shown, to which the way there and back is rounded.
+      expect(how === 'at most' ? shown - limit : limit - shown).toBeLessThan(storedFrom(unit, 1e-8, true));
       expect(Math.abs(shown - limit)).toBeLessThan(Math.max(1e-5 * Math.abs(limit), 1e-2));
     }),
   );
