@@ -63,14 +63,11 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
       const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm + (loss?.ohm ?? 0) : 0;
       const sag = loss === null ? byVoltage.value * sagOf(equipment) * openingPart(f, byVoltage) : 0;
       const toCoil = sag - (circuit === null ? 0 : circuit.byResistance.value * harnessOhm);
-      const shiftsOf = ({ window }: Observed, late: number): LineCell['referred'] => ({
-        toVoltage: byVoltage.value * (at.voltage - window.supply.mean),
-        toPressure: byPressure.value * (at.pressure - window.pressure.mean),
-        toTemperature: byTemperature.value * (reference - window.railTemperature.mean) - late,
-        toCoil,
-      });
-      const shiftOf = ({ window }: Observed, late: number): number =>
-        byVoltage.value * (at.voltage - window.supply.mean) + byPressure.value * (at.pressure - window.pressure.mean) + (byTemperature.value * (reference - window.railTemperature.mean) - late) + toCoil;
+      const ofVoltage = ({ supply }: WindowSummary): number => byVoltage.value * (at.voltage - supply.mean);
+      const ofPressure = ({ pressure }: WindowSummary): number => byPressure.value * (at.pressure - pressure.mean);
+      const ofTemperature = ({ railTemperature }: WindowSummary, late: number): number => byTemperature.value * (reference - railTemperature.mean) - late;
+      const shiftsOf = ({ window }: Observed, late: number): LineCell['referred'] => ({ toVoltage: ofVoltage(window), toPressure: ofPressure(window), toTemperature: ofTemperature(window, late), toCoil });
+      const shiftOf = ({ window }: Observed, late: number): number => ofVoltage(window) + ofPressure(window) + ofTemperature(window, late) + toCoil;
       const unsaidAt = loss !== null || coil === null || equipment.supply.insidePulseMv !== undefined ? null : at.voltage / coil.ohm;
       return [key, { byVoltage, byPressure, byTemperature, circuit, unsaidAt, shiftsOf, shiftOf }];
     }),
