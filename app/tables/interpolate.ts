@@ -21,8 +21,8 @@ const beyond = 0.1;
 /** Halving the distance of knots makes the error of a smooth curve a quarter of what leaving one out shows, or less: a bound, so rectangular (GUM 4.3.7). */
 const leftOutShare = 1 / 4 / Math.sqrt(3);
 
-/** What swings once in three or four distances of knots, the fastest that they show, misses a line between them by 0.3 to 0.5 of what it stands off at them (own computation). */
-const misfitShare = 1 / 2;
+/** What swings once in three or four distances of knots, the fastest that they show, is missed between them by 0 to 0.17 of what it stands off at them, beyond what a cubic shows of it (own computation). RED-102, RED-177 */
+const misfitShare = 1 / 10;
 
 /** What is known of the shape of a curve. */
 export interface Shape {
@@ -30,6 +30,8 @@ export interface Shape {
   readonly coordinates: readonly ((x: number) => number)[];
   /** Standard deviation of the measured places about the form that the coordinate comes from, beyond their scatter (RED-102). */
   readonly misfit: number;
+  /** A curve of this form has no corners, so a cubic tells what the shape-preserving curve misses. RED-177 */
+  readonly smooth?: true;
 }
 
 /** Between two places alone a curve may bend like any power from 1/x to x^2 (an estimate). */
@@ -39,7 +41,7 @@ const asItIs: Shape = { coordinates: [(x) => x], misfit: 0 };
 /**
  * Value at `x` of the shape-preserving curve through the knots (two at least, rising and above 0), with the errors of the knots carried
  * through by their sensitivities, and the error of interpolation: half of what the coordinates differ by (rectangular, the middle is the
- * value), and at most a quarter of what the curve misses the knots beside `x` by when they are left out, beyond scatter, largest in the middle. At a knot: the knot.
+ * value), at most a quarter of what the curve misses the knots beside `x` by when they are left out, beyond scatter, largest in the middle, and for a form without corners what it misses a cubic by. At a knot: the knot.
  */
 export function interpolateCarried(knots: readonly Knot[], x: number, axis: string, shape: Shape = knots.length === 2 ? anyPower : asItIs): Interpolated {
   const exact = knots.find((k) => Math.abs(k.x - x) <= 1e-9 * Math.abs(x));
@@ -59,8 +61,27 @@ export function interpolateCarried(knots: readonly Knot[], x: number, axis: stri
   const [coordinate = (v: number): number => v] = shape.coordinates;
   const share = (coordinate(x) - coordinate(a.x)) / (coordinate(b.x) - coordinate(a.x));
   const missed = [right - 1, right].map((i) => missedBy(shape, knots, i));
-  return { of: unsure(4 * share * (1 - share) * Math.hypot(leftOutShare * Math.max(...missed), misfitShare * shape.misfit)), basis: 'interpolated' };
+  const ofShape = 4 * share * (1 - share) * Math.hypot(leftOutShare * Math.max(...missed), misfitShare * shape.misfit);
+  return { of: unsure(Math.hypot(ofShape, shape.smooth === true ? offCubic(coordinate, knots, through, x) : 0)), basis: 'interpolated' };
 }
+
+/** What the curve differs from the cubic through the two knots on either side by (at an end: through the nearest four), beyond what the errors of the knots explain. RED-177 */
+function offCubic(coordinate: (x: number) => number, knots: readonly Knot[], through: Carried, x: number): number {
+  if (knots.length < 4) return 0;
+  const from = Math.min(Math.max(0, knots.findIndex((k) => k.x > x) - 2), knots.length - 4);
+  const near = knots.slice(from, from + 4);
+  const places = near.map((k) => coordinate(k.x));
+  const here = coordinate(x);
+  const cubic = near.map(({ of }, i) => {
+    const own = places[i] ?? Number.NaN;
+    return { of, sensitivity: places.reduce((product, other, j) => (j === i ? product : (product * (here - other)) / (own - other)), 1) };
+  });
+  const value = cubic.reduce((sum, { of, sensitivity }) => sum + of.value * sensitivity, 0);
+  return beyondErrors(combine(value - through.value, [...cubic, { of: through, sensitivity: -1 }]));
+}
+
+/** A difference beyond what the errors in it explain, in squares. RED-88 */
+const beyondErrors = (difference: Carried): number => Math.sqrt(Math.max(0, difference.value ** 2 - standardUncertainty(difference) ** 2));
 
 /** Middle of what the coordinates say, and half of what they differ by. */
 function between({ coordinates }: Shape, xs: readonly number[], ys: readonly number[], x: number): { readonly value: number; readonly half: number } {
@@ -88,6 +109,5 @@ function missedBy(shape: Shape, knots: readonly Knot[], i: number): number {
   const own = knots[i];
   if (own === undefined || i === 0 || i === knots.length - 1) return 0;
   const { of: told } = curveThrough(shape, knots.filter((k) => k !== own), own.x);
-  const missed = combine(told.value - own.of.value, [{ of: told, sensitivity: 1 }, { of: own.of, sensitivity: -1 }]);
-  return Math.sqrt(Math.max(0, missed.value ** 2 - standardUncertainty(missed) ** 2));
+  return beyondErrors(combine(told.value - own.of.value, [{ of: told, sensitivity: 1 }, { of: own.of, sensitivity: -1 }]));
 }

@@ -10,7 +10,9 @@ import type { SyntheticInjector, SyntheticScatter } from '../reduce/synthetic.te
 import type { GridCell, GridTable } from './grid.ts';
 import { carried, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
+import { interpolateMonotone } from '../reduce/monotone.ts';
 import { interpolateCarried } from './interpolate.ts';
+import type { Shape } from './interpolate.ts';
 import { deadTimeCurves, mapTables } from './map.ts';
 import { deliveredMass, shortPulseTables } from './short-pulse.ts';
 import { cubicCentimetresPerMinute, estimateForFluid, gramsPerMinute, poundsPerHour } from './units.ts';
@@ -205,26 +207,36 @@ describe('what few voltages tell', () => {
 
 describe('RED-96: dead time between two pressures', () => {
   const plan = syntheticPlan({ voltageV: [12, 14], pressureKpa: [300, 450], widthMs: [3, 5, 8, 10], replicates: 2 }, 1);
-  const cellAt = (power: number, kPa: number): Extract<GridCell, { kind: 'value' }> => {
-    const injector = (index: number): SyntheticInjector => ({ ...syntheticInjector(index), deadTime: (v, p) => 6e-4 * (12 / v) + 2e-4 * (p / 4e5) ** power });
+  /** Of a dead time of which `part` ms grow with the pressure at 400 kPa. */
+  const cellAt = (power: number, kPa: number, part = 0.2): Extract<GridCell, { kind: 'value' }> => {
+    const injector = (index: number): SyntheticInjector => ({ ...syntheticInjector(index), deadTime: (v, p) => 1e-3 * ((0.8 - part) * (12 / v) + part * (p / 4e5) ** power) });
     return valueOf(tableOf(mapTables(reduced(plan, { injector }), 'dead-time', { voltages: [12], pressures: [kPa * 1e3] }), 'S-1').cells[0]?.[0]);
   };
+  /** The part of interpolation over the pressure, s. */
+  const partOf = (cell: Extract<GridCell, { kind: 'value' }>): number => [...cell.carried.parts.values()].find((p) => p.source.quantity === 'interpolation')?.effect ?? 0;
 
-  it('holds any power of the pressure from its root to its square, in the middle of what they say', () => {
-    for (const power of [0.5, 1, 2]) {
+  it('grows in proportion to it, with a power that is known to as much as dead time itself grows', () => {
+    for (const power of [0.75, 1, 1.25]) {
       for (const kPa of [330, 375, 420]) {
         const { result, basis } = cellAt(power, kPa);
         expect(basis).toBe('interpolated');
         expect(Math.abs(result.value - 6e-4 - 2e-4 * (kPa / 400) ** power)).toBeLessThan(result.expanded);
       }
     }
-    // Of the way from 300 to 450 kPa the root has made 51.5 % at 375 and the square 45 %; the middle is told, and half of that is rectangular.
+    // From 300 to 450 kPa it grows from 0.75 to 0.825 ms: by 0.2349 for a pressure e times as high, so the power lies from 0.593 to 1.407.
+    const half = (0.2349 * Math.sqrt(3));
     const [from, to] = [0.75, 1.125].map((p) => 6e-4 + 2e-4 * p) as [number, number];
-    const part = [(Math.sqrt(375) - Math.sqrt(300)) / (Math.sqrt(450) - Math.sqrt(300)), (375 ** 2 - 300 ** 2) / (450 ** 2 - 300 ** 2)] as const;
-    const told = cellAt(1, 375).result;
-    expect((told.value - from) / (to - from)).toBeCloseTo((part[0] + part[1]) / 2, 2);
-    const alone = cellAt(1, 300).result.uShared;
-    expect(Math.sqrt(told.uShared ** 2 - alone ** 2) / (((to - from) * (part[0] - part[1])) / 2 / Math.sqrt(3))).toBeCloseTo(1, 0);
+    const [less, more] = [1 - half, 1 + half].map((n) => (375 ** n - 300 ** n) / (450 ** n - 300 ** n)) as [number, number];
+    const told = cellAt(1, 375);
+    expect((told.result.value - from) / (to - from)).toBeCloseTo((less + more) / 2, 3);
+    expect(partOf(told) / (((to - from) * (less - more)) / 2 / Math.sqrt(3))).toBeCloseTo(1, 2);
+  });
+
+  it('the more of the dead time is the pressure\'s, the less its power is known', () => {
+    // Twice as much grows, and its power is known half as well.
+    expect(partOf(cellAt(1, 375, 0.2)) / partOf(cellAt(1, 375, 0.1))).toBeCloseTo(4, 0);
+    // Not beyond any reason: power 0.1 to 1.9.
+    expect(partOf(cellAt(1, 375, 0.8))).toBeLessThan(0.02e-3);
   });
 });
 
@@ -235,12 +247,29 @@ describe('RED-88: what a curve misses a knot by that is left out', () => {
     return [...interpolateCarried(knots, 3.5, 'pressure').of.parts.values()].find((p) => p.source.quantity === 'interpolation')?.effect ?? 0;
   };
 
-  it('RED-102: half of what measured places stand off their form, in the middle between two of them', () => {
+  it('RED-102: a tenth of what measured places stand off their form, in the middle between two of them', () => {
     const knots = [1, 2, 3, 4].map((x) => ({ x, of: carried(10 * x) }));
     const partAt = (x: number): number => [...interpolateCarried(knots, x, 'voltage', { coordinates: [(v) => v], misfit: 3 }).of.parts.values()].find((p) => p.source.quantity === 'interpolation')?.effect ?? 0;
-    expect(partAt(2.5)).toBeCloseTo(1.5, 12);
-    expect(partAt(2.1)).toBeCloseTo(1.5 * 0.36, 12);
+    expect(partAt(2.5)).toBeCloseTo(0.3, 12);
+    expect(partAt(2.1)).toBeCloseTo(0.3 * 0.36, 12);
     expect(partAt(4.5)).toBeGreaterThan(3);
+  });
+
+  it('RED-177: and what a form without corners differs from a cubic by, beyond what the errors of the knots explain', () => {
+    const form = (smooth?: true): Shape => ({ coordinates: [(v) => v], misfit: 0, ...(smooth === undefined ? {} : { smooth }) });
+    const partAt = (x: number, u: number, shape: Shape, count = 5): number => {
+      const knots = [1, 2, 3, 4, 5].slice(0, count).map((v) => ({ x: v, of: carried(v ** 3, [randomPart(errorSource('width-mass', String(v)), u, 100, 'a')]) }));
+      return [...interpolateCarried(knots, x, 'voltage', shape).of.parts.values()].find((p) => p.source.quantity === 'interpolation')?.effect ?? 0;
+    };
+    const missedBy = (x: number): number => Math.abs(interpolateMonotone([1, 2, 3, 4, 5], [1, 8, 27, 64, 125], x) - x ** 3);
+    for (const x of [1.5, 2.5, 4.6]) {
+      // The cubic itself: so what it is missed by is told to the last digit, beside a quarter of what a knot left out is missed by.
+      const before = partAt(x, 1e-9, form());
+      expect(Math.sqrt(partAt(x, 1e-9, form(true)) ** 2 - before ** 2)).toBeCloseTo(missedBy(x), 6);
+      expect(partAt(x, 50, form(true))).toBe(0);
+    }
+    // Three places tell no cubic.
+    expect(partAt(1.5, 1e-9, form(true), 3)).toBe(partAt(1.5, 1e-9, form(), 3));
   });
 
   it('is scatter as far as the errors of the knots explain it, and shape beyond', () => {

@@ -9,7 +9,7 @@ import { meanOf } from '../uncertainty/set.ts';
 import { gridValue } from './grid.ts';
 import type { Basis, GridAxes, GridCell, GridMissing, GridTable } from './grid.ts';
 import { interpolateCarried } from './interpolate.ts';
-import type { Interpolated, Shape } from './interpolate.ts';
+import type { Interpolated, Knot, Shape } from './interpolate.ts';
 import { calculatedText, deadTimeAt, flowAt } from './other-pressure.ts';
 
 export interface DeadTimeCurve {
@@ -107,7 +107,7 @@ function overVoltage(cells: readonly LineCell[], spoilt: readonly number[], quan
   const straightFor = (vp: number) => (v: number): number => -Math.log(v / (v - vp));
   const shape: Shape =
     form.kind === 'coil-form'
-      ? { coordinates: [straightFor(form.pullInVoltage)], misfit: misfitOf(form, cells) }
+      ? { coordinates: [straightFor(form.pullInVoltage)], misfit: misfitOf(form, cells), smooth: true }
       : { coordinates: plausiblePullIn.map((part) => straightFor(part * first.voltage)), misfit: 0 };
   return { kind: 'value', ...interpolateCarried(cells.map((c) => ({ x: c.voltage, of: carried(c) })), voltage, 'voltage', shape) };
 }
@@ -137,8 +137,19 @@ function tooFar(range: string): Estimate {
   return { kind: 'missing', reason: 'too-far', text: `This place lies too far outside the measured range (${range}) to say anything of it.` };
 }
 
-/** How dead time may grow with pressure between two of them: from its root to its square. RED-96 */
-const againstFluid: Shape = { coordinates: [Math.sqrt, (p) => p * p], misfit: 0 };
+/** A power is known to no more than so much. */
+const widestPower = 0.9;
+
+/**
+ * Dead time between two pressures grows in proportion to the pressure: the power of it is 1, known to as much as that with which dead time itself grows between the two (d ln X / d ln p).
+ * Injectors of many sizes. RED-96
+ */
+function againstFluid([low, high]: readonly Knot[]): Shape {
+  if (low === undefined || high === undefined) throw new Error('two pressures are needed');
+  const growth = Math.abs((2 * (high.of.value - low.of.value)) / (high.of.value + low.of.value)) / Math.log(high.x / low.x);
+  const half = growth >= 0 ? Math.min(widestPower, growth * Math.sqrt(3)) : widestPower;
+  return { coordinates: [(p) => p ** (1 - half), (p) => p ** (1 + half)], misfit: 0 };
+}
 
 /** Slope over pressure is interpolated without its square root, which is put back. */
 function overPressure(levels: readonly { readonly pressure: number; readonly estimate: Estimate }[], quantity: 'dead-time' | 'slope', pressure: number, effect: Reduction['pressureEffect']): Estimate {
@@ -163,7 +174,7 @@ function overPressure(levels: readonly { readonly pressure: number; readonly est
   const root = (p: number): number => (quantity === 'slope' ? Math.sqrt(p / first.at) : 1);
   const scaled = (of: Carried, factor: number): Carried => combine(of.value * factor, [{ of, sensitivity: factor }]);
   const knots = known.map(({ at, estimate }) => ({ x: at, of: scaled(estimate.of, 1 / root(at)) }));
-  const { of, basis } = interpolateCarried(knots, pressure, 'pressure', quantity === 'dead-time' && knots.length === 2 ? againstFluid : undefined);
+  const { of, basis } = interpolateCarried(knots, pressure, 'pressure', quantity === 'dead-time' && knots.length === 2 ? againstFluid(knots) : undefined);
   return { kind: 'value', of: scaled(of, root(pressure)), basis: worse([basis, ...known.map((k) => k.estimate.basis)]) };
 }
 

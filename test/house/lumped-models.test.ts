@@ -2,7 +2,10 @@
 import { beforeAll, describe, expect, test } from 'vitest';
 import { planSchema } from '../../app/plan/plan.ts';
 import { deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage } from '../../app/reduce/sensitivity.ts';
+import type { LineCell, Reduction } from '../../app/reduce/reduction.ts';
 import { effectsOfResistance } from '../../app/reduce/resistance-effect.ts';
+import { mapTables } from '../../app/tables/map.ts';
+import { errorSource } from '../../app/uncertainty/source.ts';
 import { NOMINAL_INJECTOR } from '../../firmware-protocol/simulator/plant/injector-type.ts';
 import { simulatePulse } from '../../firmware-protocol/simulator/plant/injector.ts';
 import type { InjectorParts } from '../../firmware-protocol/simulator/plant/injector.ts';
@@ -172,6 +175,77 @@ describe('RED-141 effect of the supply on a bench of another hand', () => {
     expect(all).toBeGreaterThan(0.25);
     expect(all).toBeLessThan(1.2);
   });
+});
+
+describe('RED-96 RED-102 RED-177 maps between measured voltages and pressures', () => {
+  /** A line of which nothing but the dead time matters, known to a nanosecond. */
+  const lineOf = (voltage: number, pressure: number, deadTime: number): Reduction['cells'][number] => {
+    const known = { value: deadTime, u: 1e-9, uRandom: 1e-9, uShared: 0, dofRandom: 100, effectiveDof: 100, coverageFactor: 2, expanded: 2e-9 };
+    const scatter = { slopeParts: [], meanSource: errorSource('width-mass', `${voltage} ${pressure}`), uMean: 1e-9, dof: 100, scale: 'a', distance: 0 };
+    return { kind: 'line', injector: 0, serialNumber: 'I-1', voltage, pressure, period: 20e-3, deadTime: known, slope: { ...known, value: 1 }, scatter, shared: [] } as unknown as LineCell;
+  };
+  type DeadTimes = (volts: number, pressure: number) => number;
+  /** Errors in standard uncertainties at each asked place, of each injector. */
+  const errorsOf = (all: readonly DeadTimes[], grid: { readonly voltages: readonly number[]; readonly pressures: readonly number[] }, asked: { readonly voltages: readonly number[]; readonly pressures: readonly number[] }): readonly (readonly number[])[] =>
+    all.map((of) => {
+      const cells = grid.voltages.flatMap((v) => grid.pressures.map((p) => lineOf(v, p, of(v, p))));
+      const [table] = mapTables({ cells }, 'dead-time', asked);
+      return asked.voltages.flatMap((v, i) => asked.pressures.map((p, j) => {
+        const cell = table?.cells[i]?.[j];
+        if (cell?.kind !== 'value') throw new Error(cell?.text);
+        return (cell.result.value - of(v, p)) / cell.result.u;
+      }));
+    });
+  const rootMeanSquare = (all: readonly number[]): number => Math.sqrt(all.reduce((sum, z) => sum + z * z, 0) / all.length);
+
+  /** Injectors whose springs are weak and whose seats are wide among them: the fluid has from a twentieth to half of the force that holds the needle at 400 kPa. */
+  const lumped = (count: number, lowest: number, highest: number): readonly DeadTimes[] => {
+    const random = RandomSource.named(9, 'injectors of all sizes');
+    const times = (low: number, high: number): number => low * (high / low) ** random.uniform();
+    const found: DeadTimes[] = [];
+    for (let i = 0; found.length < count; i += 1) {
+      const usual = NOMINAL_INJECTOR;
+      const parts = {
+        ...usual, resistance: times(11.5, 16), turns: usual.turns * times(0.75, 1.3), eddy: usual.eddy * times(0.3, 3), core: usual.core * times(0.5, 2), saturationFlux: usual.saturationFlux * times(0.65, 1.6),
+        pole: usual.pole * times(0.8, 1.3), residualGap: usual.residualGap * times(0.6, 1.6), mass: usual.mass * times(0.5, 2), preload: usual.preload * times(0.4, 1.6), spring: usual.spring * times(0.4, 2.5),
+        damping: usual.damping * times(0.3, 3), lift: usual.lift * times(0.7, 1.4), seatDiameter: usual.seatDiameter * times(0.6, 2),
+      };
+      const clamp = [36, 40, 47, 54][i % 4] ?? 40;
+      const of: DeadTimes = (volts, pressure) => deadTime(parts, { volts, clamp, series: 0.05, coilC: 25, pressure });
+      const weak = of(0.8 * lowest, highest);
+      if (weak > of(lowest, highest) && weak < 3.5e-3) found.push(of);
+    }
+    return found;
+  };
+  const otherHand = (count: number): readonly DeadTimes[] => {
+    const plan = planSchema.parse({
+      planVersion: 1, name: 'x', injectors: [{ serialNumber: 'I-1', type: 'T', channel: 1 }],
+      axes: { voltageV: [9], pressureKpa: [400], widthMs: [4, 6, 9, 12], periodMs: [20], replicates: 1 },
+    });
+    return Array.from({ length: count }, (_, i) => oddBench(i + 1, {}, plan, [])).map((bench) => (volts, pressure) => bench.truthAt(1, volts, pressure, [4e-3, 6e-3, 9e-3, 12e-3], 20e-3).deadTime);
+  };
+
+  test.each([{ pressures: [3e5, 4.5e5], between: 3.75e5 }, { pressures: [2e5, 4e5], between: 3e5 }, { pressures: [3e5, 6e5], between: 4.2e5 }])('between two pressures: $pressures', ({ pressures, between }) => {
+    const voltages = [9, 10.5, 12, 14, 16];
+    const of = (all: readonly DeadTimes[]): readonly (readonly number[])[] => errorsOf(all, { voltages, pressures }, { voltages, pressures: [between] });
+    const ofLumped = of(lumped(60, voltages[0] ?? 0, pressures[1] ?? 0));
+    voltages.forEach((v, i) => expect(rootMeanSquare(ofLumped.map((one) => one[i] ?? Number.NaN)), `${v} V`).toBeLessThan(1.2));
+    expect(rootMeanSquare(ofLumped.flat())).toBeGreaterThan(0.25);
+    expect(Math.max(...ofLumped.flat().map(Math.abs))).toBeLessThan(4);
+    const other = rootMeanSquare(of(otherHand(40)).flat());
+    expect(other).toBeGreaterThan(0.1);
+    expect(other).toBeLessThan(1.2);
+  }, 60_000);
+
+  test.each([[[9, 10.5, 12, 14, 16]], [[8, 9.7, 11.2, 13, 16]], [[9, 12, 14, 16]], [[8.5, 10.5, 13, 16]]])('between voltages, from %j V', (voltages) => {
+    const asked = voltages.slice(1).map((v, i) => (v + (voltages[i] ?? v)) / 2);
+    for (const all of [lumped(60, voltages[0] ?? 0, 4e5), otherHand(40)]) {
+      const errors = errorsOf(all, { voltages, pressures: [4e5] }, { voltages: asked, pressures: [4e5] });
+      asked.forEach((v, i) => expect(rootMeanSquare(errors.map((one) => one[i] ?? Number.NaN)), `${v} V`).toBeLessThan(1.25));
+      // Near the ends the curve is told worst, and that is said.
+      expect(rootMeanSquare(errors.map((one) => one[0] ?? Number.NaN))).toBeGreaterThan(0.3);
+    }
+  }, 60_000);
 });
 
 describe('RED-174 the curve of short pulses where needles bounce', () => {
