@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest';
 import type { Plan } from '../plan/plan.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import { syntheticEquipment } from '../reduce/synthetic.test-helper.ts';
+import type { SyntheticInjector } from '../reduce/synthetic.test-helper.ts';
 import { mapTables } from '../tables/map.ts';
 import { planOf, play, rulesOf, straight } from './play.test-helper.ts';
 import { howFar, progressOf } from './progress.ts';
@@ -120,6 +121,24 @@ describe('a schedule that wants the cells of a map', () => {
     const ended = foundOf(few, play(few, straight)).progress;
     expect(ended.some((c) => c.state === 'used-up')).toBe(true);
     expect(howFar(ended)).toContain('windows that targets.attemptsPerCell allows');
+  });
+
+  it('SCH-40: lines that one window put in doubt keep no cell of the map from its target, of dead times nor of slopes', () => {
+    const hit = (): ((index: number) => SyntheticInjector) => {
+      let left = 1;
+      return (index) => ({ ...straight(index), bend: (width) => (index === 0 && Math.abs(width - 12e-3) < 1e-9 && left-- > 0 ? 5e-7 : 0) });
+    };
+    const axes = { ...planOf({}).axes, voltageV: [12, 14], widthMs: [2.5, 3, 4, 5, 6, 8, 10, 12] };
+    const wanted = { voltageV: [12, 13, 14], pressureKpa: [400] };
+    for (const map of [{ ...wanted, deadTimeUs: 6 }, { ...wanted, deadTimeUs: 900, slopePercent: 0.4 }]) {
+      const plan = planOf({ deadTimeUs: undefined, map }, { axes }, 2);
+      for (const seed of [1, 4, 5, 6]) {
+        const played = play(plan, hit(), { seed });
+        expect(foundOf(plan, played).progress.filter((c) => c.state !== 'reached')).toEqual([]);
+        expect(played.decisions.flatMap((d) => d.additions).some((a) => a.rule === 'SCH-40')).toBe(true);
+        expect(played.points.filter((p) => p.role === 'measure').length).toBeLessThan(60);
+      }
+    }
   });
 
   it('SCH-8 SCH-14: nothing is added for a map beyond the ceiling of hours, and injectors that are out want nothing', () => {

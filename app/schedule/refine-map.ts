@@ -8,7 +8,7 @@ import { microsecondsText } from './cells.ts';
 import type { Block, CellWish, WantedCell } from './cells.ts';
 import { statedOf } from './map-cells.ts';
 import type { MapCell } from './map-cells.ts';
-import { add, aimOf, mostAtOnce, sumsOf, withOne } from './refine.ts';
+import { add, aimOf, doubtWords, farOff, mostAtOnce, sumsOf, withOne } from './refine.ts';
 import type { Refining, Sums } from './refine.ts';
 
 /** The lines of one injector at one pressure: they share a slope. */
@@ -67,16 +67,33 @@ function ofInjector(blocks: readonly Block[], injector: number, cells: readonly 
   if (goals.length === 0) return [];
   const why = new Map<Sums, string>();
   const room = ({ cell, added }: Sums): boolean => cell.points + added.length < refining.most;
+  const doubts = levels.flatMap((level) => doubtsOf(level, goals)).filter(({ sums }) => room(sums));
+  for (const { level, sums, width } of doubts) {
+    level.precision += add(sums, width);
+    why.set(sums, doubtWords(sums.cell, width));
+  }
+  const isDoubted = (sums: Sums): boolean => doubts.some((d) => d.sums === sums);
+  const rest = goals.filter((goal) => !doubts.some(({ level, sums }) => restsOn(goal, level, sums)));
   const candidates = levels.flatMap((level) => level.lines.flatMap((sums) => [sums.line.region.from, sums.line.region.to].map((width) => ({ level, sums, width }))));
   for (let count = 0; count < (refining.atOnce ?? mostAtOnce); count += 1) {
-    const inRoom = candidates.filter(({ sums }) => room(sums));
-    const best = bestOf(goals, inRoom, refining);
+    const inRoom = candidates.filter(({ sums }) => room(sums) && !isDoubted(sums));
+    const best = bestOf(rest, inRoom, refining);
     if (best === null) break;
     best.candidate.level.precision += add(best.candidate.sums, best.candidate.width);
     if (!why.has(best.candidate.sums)) why.set(best.candidate.sums, wordsOf(best.candidate, best.goal));
   }
-  return levels.flatMap(({ block, lines }) => lines.flatMap((sums) => (sums.added.length === 0 ? [] : [{ block, wish: { cell: sums.cell, widths: sums.added, rule: 'SCH-15', why: why.get(sums) ?? '' } }])));
+  return levels.flatMap(({ block, lines }) => lines.flatMap((sums) => (sums.added.length === 0 ? [] : [{ block, wish: { cell: sums.cell, widths: sums.added, rule: isDoubted(sums) ? 'SCH-40' : 'SCH-15', why: why.get(sums) ?? '' } }])));
 }
+
+/** Lines that cells above their target rest on and that their widths miss by more than windows scatter, each with the width that tells whether by chance. SCH-40 */
+const doubtsOf = (level: Level, goals: readonly Goal[]): readonly Candidate[] =>
+  level.lines.flatMap((sums) => {
+    const width = level.block.scatter !== null && goals.some((goal) => restsOn(goal, level, sums)) ? farOff(sums, level.block.scatter) : null;
+    return width === null ? [] : [{ level, sums, width }];
+  });
+
+/** Whether a cell of the map would be another if this line were. */
+const restsOn = ({ cell, weights, ofLevels }: Goal, level: Level, sums: Sums): boolean => (cell.of === 'slope' ? (ofLevels.get(level) ?? 0) > 0 : (weights.get(sums) ?? 0) !== 0);
 
 function levelOf(block: Block, injector: number): readonly Level[] {
   const { scatter } = block;

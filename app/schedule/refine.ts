@@ -107,7 +107,7 @@ function ofInjector(cells: readonly WantedCell[], lines: readonly Sums[], slopes
   for (const doubt of doubted) {
     const { sums, width } = doubt;
     take(doubt);
-    why.set(cellName(sums.cell), `${sums.cell.serialNumber} at ${sums.cell.voltage} V, ${millisecondsText(width)}: its widths scatter about the line by more than its windows do; whether by chance, a further window tells`);
+    why.set(cellName(sums.cell), doubtWords(sums.cell, width));
   }
   const rest = lines.filter((s) => !doubted.some(({ sums }) => sums === s));
   const most = replicates ? 0 : (refining.atOnce ?? Math.max(fewForLines, Math.floor(partForLines * cells.reduce((sum, c) => sum + c.points, 0))));
@@ -143,8 +143,11 @@ function doubtsOf(lines: readonly Sums[], model: ScatterModel, slopes: Slopes, {
   });
 }
 
+export const doubtWords = (cell: WantedCell, width: Seconds): string =>
+  `${cell.serialNumber} at ${cell.voltage} V, ${millisecondsText(width)}: its widths scatter about the line by more than its windows do; whether by chance, a further window tells`;
+
 /** Of a line that its widths miss by more than windows scatter (RED-13): the width that lies farthest off, of those that few windows tell; null: there is none. */
-function farOff({ cell, line }: Sums, model: ScatterModel): Seconds | null {
+export function farOff({ cell, line }: Sums, model: ScatterModel): Seconds | null {
   if (!line.lackOfFit.significant) return null;
   let [farthest, most]: [Seconds | null, number] = [null, 0];
   for (const { width, windows, mass, inRegion, deviationPercent } of line.widths) {

@@ -410,5 +410,5 @@ export async function showKills([count = '200', seed = '1', when = 'run']: reado
       `${found.announced} acceptances announced before, ${found.lost} lost, ${found.twice} points accepted twice, ${found.unsafe} benches found unsafe, ${found.notCompleted} runs not completed, ${found.kept} cells kept from their target (${found.triedAgain} continuations repeated)\n`,
   );
   for (const problem of found.problems) process.stdout.write(`  ${problem}\n`);
-  return found.lost + found.twice + found.unsafe + found.notCompleted + found.problems.length === 0;
+  return found.lost + found.twice + found.unsafe + found.notCompleted + found.kept + found.problems.length === 0;
 }
