@@ -18,7 +18,8 @@ interface Question {
 
 /** The truth is handed through and takes part in nothing. */
 export function blindFindings({ plan, windows, cells, scatter, delayOf }: Question): readonly BlindFinding[] {
-  return windows.flatMap(({ reduced, window, blindShift }): BlindFinding[] => {
+  const blind = windows.filter((w) => w.blindShift !== undefined);
+  return blind.flatMap(({ reduced, window, blindShift }): BlindFinding[] => {
     const { point, attempt, at, outcome } = reduced;
     if (outcome.kind !== 'mass' || blindShift === undefined) return [];
     const cell = cells.find((c) => c.injector === at.injector && c.voltage === at.voltage && c.pressure === at.pressure && Math.abs(c.period - at.period) < 1e-9);

@@ -12,6 +12,8 @@ import type { NoLineReason, ReducedWindow } from './reduction.ts';
 export interface Observed {
   readonly source: ReducedWindow;
   readonly window: WindowSummary;
+  /** Rises in the order of measuring. */
+  readonly order: number;
   readonly outcome: MassPerPulse;
   /** What the line is fitted to, kg: `outcome.mass`, further referred to the plan's conditions once that can be done. */
   readonly mass: number;

@@ -23,7 +23,7 @@ import { aboutLine, widthMeansOf } from './window-weights.ts';
 const enoughReplicates = 10;
 
 /** One cell for each injector, voltage, pressure and period that the plan measures, whether it was measured or not. */
-export function cellsOf(points: readonly Point[], windows: readonly { readonly reduced: ReducedWindow; readonly window: WindowSummary }[]): readonly Cell[] {
+export function cellsOf(points: readonly Point[], windows: readonly { readonly reduced: ReducedWindow; readonly window: WindowSummary; readonly order: number }[]): readonly Cell[] {
   const cells = new Map<string, { readonly at: Point; readonly groups: Map<Seconds, Observed[]>; readonly refused: NoMass[] }>();
   const keyOf = rememberingKey(cellKey);
   for (const at of points) {
@@ -31,7 +31,7 @@ export function cellsOf(points: readonly Point[], windows: readonly { readonly r
     const key = keyOf(at);
     if (!cells.has(key)) cells.set(key, { at, groups: new Map(), refused: [] });
   }
-  for (const { reduced, window } of windows) {
+  for (const { reduced, window, order } of windows) {
     const { at, outcome } = reduced;
     const cell = at.role === 'measure' ? cells.get(keyOf(at)) : undefined;
     if (cell === undefined) continue;
@@ -39,7 +39,7 @@ export function cellsOf(points: readonly Point[], windows: readonly { readonly r
       cell.refused.push(outcome);
       continue;
     }
-    const observed: Observed = { source: reduced, window, outcome, mass: outcome.mass };
+    const observed: Observed = { source: reduced, window, order, outcome, mass: outcome.mass };
     const group = cell.groups.get(at.width);
     if (group === undefined) cell.groups.set(at.width, [observed]);
     else group.push(observed);
@@ -75,7 +75,7 @@ export function withMasses(cell: Cell, massOf: (observed: Observed) => Kilograms
     ...cell,
     groups: cell.groups.map(({ width, observed }) => {
       const changed: Observed[] = [];
-      for (const o of observed) changed.push({ source: o.source, window: o.window, outcome: o.outcome, mass: massOf(o) });
+      for (const o of observed) changed.push({ source: o.source, window: o.window, order: o.order, outcome: o.outcome, mass: massOf(o) });
       return { width, observed: changed };
     }),
   };

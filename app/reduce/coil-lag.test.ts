@@ -76,11 +76,10 @@ describe('RED-84 figures by hand', () => {
   const directions = [0, 1, 1, 1, -1, -1, -1];
 
   /** `scale`: how much more the windows scatter than their model says. */
-  const made = (injector: number, late: number, scale: number, orders: Map<ReducedWindow, number>): FittedLine => {
+  const made = (injector: number, late: number, scale: number): FittedLine => {
     const windows = widths.map((width, i) => {
       const source = { point: i, attempt: 1 } as unknown as ReducedWindow;
-      orders.set(source, 100 * injector + i);
-      return { source, width, mass: slope * (width - deadTime - late * (directions[i] ?? 0)) };
+      return { source, order: 100 * injector + i, width, mass: slope * (width - deadTime - late * (directions[i] ?? 0)) };
     });
     const groups = [9e-3, 7e-3, 5e-3, 3e-3].map((width) => ({ width, observed: windows.filter((w) => w.width === width) }));
     const used = groups.flatMap(({ observed }) => observed);
@@ -90,8 +89,7 @@ describe('RED-84 figures by hand', () => {
     } as unknown as FittedLine;
   };
   const lagFor = (scales: readonly number[], late = 3e-6): SweepLag | undefined => {
-    const orders = new Map<ReducedWindow, number>();
-    return sweepLagsOf(scales.map((scale, injector) => made(injector, late, scale, orders)), orders, { injectors: syntheticPlan({}, 4).injectors })[0];
+    return sweepLagsOf(scales.map((scale, injector) => made(injector, late, scale)), { injectors: syntheticPlan({}, 4).injectors })[0];
   };
 
   it('the difference is twice what a direction is late by, and its uncertainty that of the windows as they scatter', () => {

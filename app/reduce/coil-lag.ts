@@ -8,16 +8,16 @@ import { typeOfInjector } from './cell.ts';
 import { grouped } from './cells.ts';
 import type { FittedLine } from './effects.ts';
 import { solveWithCovariance } from './least-squares.ts';
-import type { ReducedWindow, SweepLag } from './reduction.ts';
+import type { SweepLag } from './reduction.ts';
 
-/** One for each type: all its lines together, because the effect is nearly the same at every voltage. `orders`: rises in the order of measuring. */
-export function sweepLagsOf(lines: readonly FittedLine[], orders: ReadonlyMap<ReducedWindow, number>, plan: Pick<Plan, 'injectors'>): readonly SweepLag[] {
+/** One for each type: all its lines together, because the effect is nearly the same at every voltage. */
+export function sweepLagsOf(lines: readonly FittedLine[], plan: Pick<Plan, 'injectors'>): readonly SweepLag[] {
   const typeOf = ({ cell }: FittedLine): string => typeOfInjector(plan, cell.at);
   return grouped(lines, typeOf).map((members): SweepLag => {
     let product = 0;
     let squares = 0;
     for (const line of members) {
-      const sums = contrastOf(line, orders);
+      const sums = contrastOf(line);
       product += sums.product;
       squares += sums.squares;
     }
@@ -28,9 +28,9 @@ export function sweepLagsOf(lines: readonly FittedLine[], orders: ReadonlyMap<Re
 }
 
 /** For the windows of a cell, those of its longest width first, 1 after a shorter width, -1 after a longer one, 0 after none or the same. */
-function directionsOf({ groups }: FittedLine['cell'], orders: ReadonlyMap<ReducedWindow, number>): readonly number[] {
+function directionsOf({ groups }: FittedLine['cell']): readonly number[] {
   const inOrder: { readonly at: number; readonly width: number; readonly order: number }[] = [];
-  for (const { width, observed } of groups) for (const { source } of observed) inOrder.push({ at: inOrder.length, width, order: orders.get(source) ?? 0 });
+  for (const { width, observed } of groups) for (const { order } of observed) inOrder.push({ at: inOrder.length, width, order });
   const directions = new Array<number>(inOrder.length).fill(0);
   let last: number | null = null;
   for (const { at, width } of inOrder.sort((a, b) => a.order - b.order)) {
@@ -41,8 +41,8 @@ function directionsOf({ groups }: FittedLine['cell'], orders: ReadonlyMap<Reduce
 }
 
 /** Least squares of the windows' distance from their line, s, on 1 for a sweep that goes up and -1 for one that goes down, beside height and slope of the line. */
-function contrastOf({ cell, line, used, observations }: FittedLine, orders: ReadonlyMap<ReducedWindow, number>): { readonly product: number; readonly squares: number } {
-  const before = directionsOf(cell, orders);
+function contrastOf({ cell, line, used, observations }: FittedLine): { readonly product: number; readonly squares: number } {
+  const before = directionsOf(cell);
   // Windows of one width and direction are one row: the sum of their weights at their mean says the same.
   const rows = new Map<number, { readonly design: readonly number[]; weight: number; moment: number }>();
   for (let i = 0; i < used.length; i += 1) {

@@ -85,7 +85,7 @@ type State = (found: Found, selfChecks?: Pick<Reduction, 'invariance' | 'periodP
 /** Reduces as far as it does not matter what is found of it. `contradiction`: the flow by which zero points and period pair contradict each other, m3/s; null: they do not. */
 function reducing({ plan, equipment, points, attempts: asMeasured }: ReductionInput, leak: Leak, contradiction: number | null): State {
   const blocks = byAttempt(leak.kind === 'leak' ? leak.blocks : []);
-  const loss = supplyLossOf(asMeasured.flatMap(({ point, window }) => { const at = points[point]; return at === undefined ? [] : [{ at, window }]; }), equipment);
+  const loss = supplyLossOf({ points, attempts: asMeasured, equipment });
   const heldFor = (at: ReductionInput['points'][number], window: CountingAttempt['window']): CountingAttempt['window'] =>
     loss !== null ? inFrontOfLoss(window, loss) : sagOf(equipment) === 0 ? window : beforePulse(window, at, equipment);
   const measured = asMeasured.map((asked): Measured => {
@@ -99,12 +99,12 @@ function reducing({ plan, equipment, points, attempts: asMeasured }: ReductionIn
     return blindShift === undefined ? { reduced, window, order } : { reduced, window, order, blindShift };
   });
   const looked: LookedFor | null = leak.kind === 'leak' ? { blocks, contradiction: contradiction ?? 0 } : null;
-  const { windows, all, scatter: asTheyAre, order, benchDrift } = onOneBench(plan, points, measured);
+  const { windows, all, scatter: asTheyAre, benchDrift } = onOneBench(plan, points, measured);
   const reducedWindows = windows.map((w) => w.reduced);
   const uDrift = benchDrift.kind === 'told' ? (benchDrift.takenOff?.u ?? benchDrift.u) : 0;
   const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, { timeBase: uTimeBase(equipment), drift: uDrift });
   const memories = coilMemories(plan, windows);
-  const context: Context = { plan, equipment, staticFlows, looked, uDrift, order, memories, loss };
+  const context: Context = { plan, equipment, staticFlows, looked, uDrift, memories, loss };
   const ofAll = fitsOf(all, context, asTheyAre);
   return (found, selfChecks) => {
     const before = statedCells(ofAll, plan, found);
@@ -146,19 +146,18 @@ interface Measured {
 }
 
 /** What the bench drifted, and the windows with it taken off where the plan asks for that. RED-83, RED-132 */
-function onOneBench(plan: Plan, points: ReductionInput['points'], measured: readonly Measured[]): { readonly windows: readonly Measured[]; readonly all: readonly Cell[]; readonly scatter: Reduction['scatter']; readonly order: Context['order']; readonly benchDrift: Reduction['benchDrift'] } {
+function onOneBench(plan: Plan, points: ReductionInput['points'], measured: readonly Measured[]): { readonly windows: readonly Measured[]; readonly all: readonly Cell[]; readonly scatter: Reduction['scatter']; readonly benchDrift: Reduction['benchDrift'] } {
   const reduced = measured.map((w) => w.reduced);
-  const orderOf = (list: readonly Measured[]): Context['order'] => new Map(list.map((w) => [w.reduced, w.order]));
-  const order = orderOf(measured);
+  const order = new Map(measured.filter((w) => w.reduced.at.role === 'reference').map((w) => [w.reduced, w.order]));
   const all = cellsOf(points, measured);
   // By the scatter of the windows as they are: referring them to the plan's conditions hardly changes it.
   const scatter = scatterModels(all);
   const course = plan.reduction.driftCorrection === 'reference' ? benchCourseOf(reduced, scatter, order) : null;
   const benchDrift = benchDriftOf(reduced, scatter, order, course?.takenOff ?? null);
-  if (course === null) return { windows: measured, all, scatter, order, benchDrift };
+  if (course === null) return { windows: measured, all, scatter, benchDrift };
   const windows = measured.map((w) => ({ ...w, reduced: onMeanBench(w.reduced, course.factorAt(w.order)) }));
   const moved = cellsOf(points, windows);
-  return { windows, all: moved, scatter: scatterModels(moved), order: orderOf(windows), benchDrift };
+  return { windows, all: moved, scatter: scatterModels(moved), benchDrift };
 }
 
 /** What the invariance set found, and whether the leak has taken in what the period pair said; null: nothing. */
@@ -172,8 +171,6 @@ interface Context {
   readonly looked: LookedFor | null;
   /** Relative standard uncertainty by what the bench drifted. */
   readonly uDrift: number;
-  /** Rises in the order of measuring. */
-  readonly order: ReadonlyMap<ReducedWindow, number>;
   /** By type; of others the lateness of the coils is not told from the windows. */
   readonly memories: ReadonlyMap<string, CoilMemory>;
   /** null: the supply was not read inside pulses. */
@@ -192,7 +189,7 @@ interface Fits extends Pick<Reduction, 'scatter' | 'lightWindows' | 'curvatures'
 }
 
 /** `known`: how the windows scatter, where that was found before. */
-function fitsOf(all: readonly Cell[], { plan, equipment, staticFlows, looked, uDrift, order, memories, loss }: Context, known: Reduction['scatter'] = []): Fits {
+function fitsOf(all: readonly Cell[], { plan, equipment, staticFlows, looked, uDrift, memories, loss }: Context, known: Reduction['scatter'] = []): Fits {
   const first = fitCells(all, plan, known).fitted;
   const shifts = cellConditions(first, plan, equipment, loss);
   const lateness = latenessOf(plan, memories, first.filter((f) => f.kind === 'line'), (line) => offLine(line, shifts.get(line.cell.key)));
@@ -203,7 +200,7 @@ function fitsOf(all: readonly Cell[], { plan, equipment, staticFlows, looked, uD
   const { fitted, models } = shareSlopes(second.fitted, plan);
   const conditions = cellConditions(fitted, plan, equipment, loss);
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
-  const lags = sweepLagsOf(lines, order, plan);
+  const lags = sweepLagsOf(lines, plan);
   const curvatures = curvaturesOf(lines, plan);
   const middles = middlesOf(lines, curvatures, plan, equipment.pressure.whileOpenKpa === undefined && equipment.rail === undefined);
   const inMiddle = fitted.map((f) => (f.kind === 'line' ? (middles.get(f)?.fitted ?? f) : f));

@@ -4,13 +4,12 @@
  */
 import type { Equipment } from '../equipment/equipment.ts';
 import { allowedOhm } from '../equipment/standing.ts';
-import type { Point } from '../plan/points.ts';
 import { volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { openingPart, sagOf } from './conditions.ts';
 import type { Conditions } from './conditions.ts';
 import type { FittedLine, OnInjector } from './effects.ts';
-import type { SupplyLoss } from './reduction.ts';
+import type { ReductionInput, SupplyLoss } from './reduction.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import type { Sensitivity } from './sensitivity.ts';
 
@@ -20,13 +19,15 @@ const mostDuty = 0.9;
 const fewest = 5;
 
 /** By least squares through the origin over all windows that were read inside their pulses; null: too few were, or the record knows no circuit (version 1). */
-export function supplyLossOf(measured: readonly { readonly at: Point; readonly window: WindowSummary }[], equipment: Equipment): SupplyLoss | null {
+export function supplyLossOf({ points, attempts, equipment }: Pick<ReductionInput, 'points' | 'attempts' | 'equipment'>): SupplyLoss | null {
   if (equipment.equipmentVersion === 1) return null;
-  const seen = measured.flatMap(({ at: { width, period }, window: { supply, supplyInPulse, current } }) => {
-    if (supplyInPulse === undefined || current === undefined || !(width > 0 && width < mostDuty * period)) return [];
-    const row = { lower: supply.mean - supplyInPulse.mean, more: current.mean * (period / width - 1) };
-    return Number.isFinite(row.lower) && row.more > 0 ? [row] : [];
-  });
+  const seen: { readonly lower: number; readonly more: number }[] = [];
+  for (const { point, window: { supply, supplyInPulse, current } } of attempts) {
+    const at = points[point];
+    if (at === undefined || supplyInPulse === undefined || current === undefined || !(at.width > 0 && at.width < mostDuty * at.period)) continue;
+    const row = { lower: supply.mean - supplyInPulse.mean, more: current.mean * (at.period / at.width - 1) };
+    if (Number.isFinite(row.lower) && row.more > 0) seen.push(row);
+  }
   if (seen.length < fewest) return null;
   let [product, squares, sum] = [0, 0, 0];
   for (const { lower, more } of seen) {
