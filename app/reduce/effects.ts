@@ -2,8 +2,7 @@
 import { isRectangular, ownerOf } from '../uncertainty/source.ts';
 import type { ErrorSource } from '../uncertainty/source.ts';
 import { grouped } from './cells.ts';
-import type { FittedCell } from './cell.ts';
-import type { TakesShared } from './mass.ts';
+import type { FittedCell, Observed } from './cell.ts';
 import type { SharedPart } from './reduction.ts';
 
 export type FittedLine = Extract<FittedCell, { kind: 'line' }>;
@@ -95,7 +94,7 @@ interface Sum {
 }
 
 /** Sums up what each source does to one line, window after window. */
-class LineEffects implements TakesShared {
+class LineEffects {
   readonly sums = new Map<string, Sum>();
   height = 0;
   tilt = 0;
@@ -133,7 +132,9 @@ function effectsOnLine(f: FittedLine): OwnEffects {
     effects.height = o.weight / o.variance / weights;
     effects.tilt = (o.weight * (o.width - line.fit.meanX)) / o.variance / sxx;
     effects.mass = o.mass;
-    used[i]?.outcome.eachShared(effects);
+    const { outcome } = used[i] as Observed;
+    const { count, sources, sensitivities, uncertainties } = outcome.sharedTerms();
+    for (let k = 0; k < count; k += 1) effects.take(sources[k] as ErrorSource, sensitivities[k] as number, uncertainties[k] as number);
   }
   return effects.sums;
 }

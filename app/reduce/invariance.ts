@@ -11,7 +11,7 @@ import { fAbove } from '../distributions/distributions.ts';
 import type { ErrorSource } from '../uncertainty/source.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { massPerPulse } from './mass.ts';
-import type { MassPerPulse, TakesShared } from './mass.ts';
+import type { MassPerPulse } from './mass.ts';
 import { NamedSums } from './named-sums.ts';
 import { grouped, rememberingKey } from './cells.ts';
 import { attemptNumber } from './leak-block.ts';
@@ -72,23 +72,18 @@ interface ReferredWindow extends Omit<Referred, 'shared' | 'held'> {
 }
 
 /** Adds up what sources that windows share do to a mean of them. */
-class SharedOfMean implements TakesShared {
+class SharedOfMean {
   readonly #sums = new NamedSums();
   readonly #part: number;
-  #mass = 0;
 
   /** `part`: of the mean that each window is. */
   constructor(part: number) {
     this.#part = part;
   }
 
-  take({ key }: ErrorSource, sensitivity: number, u: number): void {
-    this.#sums.add(key, this.#part * sensitivity * u * this.#mass);
-  }
-
   add({ outcome, toVoltage, toPressure, toTemperature, unknown: { ofVoltage, ofPressure, ofTemperature } }: ReferredWindow): void {
-    this.#mass = outcome.mass;
-    outcome.eachShared(this);
+    const { count, sources, sensitivities, uncertainties } = outcome.sharedTerms();
+    for (let i = 0; i < count; i += 1) this.#sums.add((sources[i] as ErrorSource).key, this.#part * (sensitivities[i] as number) * (uncertainties[i] as number) * outcome.mass);
     this.#sums.add('by voltage', this.#part * (ofVoltage * toVoltage));
     this.#sums.add('by pressure', this.#part * (ofPressure * toPressure));
     this.#sums.add('by temperature', this.#part * (ofTemperature * toTemperature));

@@ -11,6 +11,7 @@ import { effectsOf } from './effects.ts';
 import { covarianceOf, solveLeastSquares } from './least-squares.ts';
 import { fitCellLine } from './line.ts';
 import type { LineObservation } from './line.ts';
+import { SharedTerms } from './mass.ts';
 import { crossing, fitLine } from './regression.ts';
 import { shareSlopes } from './shared-slope.ts';
 import { normalFrom, syntheticPlan } from './synthetic.test-helper.ts';
@@ -473,7 +474,7 @@ describe('RED-23 one slope for all voltages', () => {
     const { fitted: after, models } = shareSlopes(own, plan('shared'));
     expect(models).toHaveLength(1);
     expect(after.filter((f) => f.kind === 'no-line')).toEqual(own.filter((f) => f.kind === 'no-line'));
-    const empty = { kind: 'mass', budget: [], eachShared: () => undefined };
+    const empty = { kind: 'mass', budget: [], sharedTerms: () => new SharedTerms() };
     const withBudgets = after.map((f) => (f.kind === 'no-line' ? f : { ...f, used: f.used.map((o) => ({ ...o, outcome: { ...o.outcome, ...empty } })) })) as readonly FittedCell[];
     expect(effectsOf(withBudgets).size).toBe(10);
   });

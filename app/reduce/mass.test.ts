@@ -58,6 +58,29 @@ describe('RED-95 what is left of a turn', () => {
   });
 });
 
+describe('RED-98 the terms that windows share', () => {
+  it('are those of the window that is asked, whatever was asked before, and none of the one before it', () => {
+    const [leaking, tight] = [massOf(), massOf({ edges: 41 }, syntheticEquipment, null)];
+    const listed = (of: MassPerPulse) => {
+      const { count, sources, sensitivities, uncertainties, values, units } = of.sharedTerms();
+      return Array.from({ length: count }, (_, i) => ({ source: sources[i], sensitivity: sensitivities[i], standardUncertainty: uncertainties[i], value: values[i], unit: units[i] }));
+    };
+    const shared = (of: MassPerPulse) => of.budget.flatMap(({ source, sensitivity, standardUncertainty, value, unit, kind }) => (kind === 'shared' ? [{ source, sensitivity, standardUncertainty, value, unit }] : []));
+    const [first, second] = [listed(leaking), listed(tight)];
+    expect(second.length).toBeLessThan(first.length);
+    expect(second.every(({ source }) => source?.quantity.startsWith('leak') === false)).toBe(true);
+    expect([listed(leaking), listed(tight), listed(leaking)]).toEqual([first, second, first]);
+    expect([shared(leaking), shared(tight)]).toEqual([first, second]);
+  });
+
+  it('and a budget that was asked for stays what it was', () => {
+    const [leaking, tight] = [massOf(), massOf({ edges: 41 }, syntheticEquipment, null)];
+    const [budget, before] = [leaking.budget, structuredClone(leaking.budget)];
+    expect(tight.budget.length).toBeLessThan(budget.length);
+    expect(budget).toEqual(before);
+  });
+});
+
 describe('RED-4, RED-43 mass per pulse', () => {
   it('is the density in the meter times what passed it less the leak, by two square roots', () => {
     const base = massOf();

@@ -39,11 +39,33 @@ type NoMassReason =
   | 'all-leak'
   | 'outside-fluid-range';
 
-/** Who is handed the terms that windows share. An object and no function, because there are thousands of windows with a dozen terms each: the numbers of one that sums them up stay in it. */
-export interface TakesShared {
-  /** Whose it is, change of the mass for one unit, relative, standard uncertainty in that unit; the estimate and its unit. */
-  take(source: ErrorSource, sensitivity: number, standardUncertainty: number, value: number, unit: string): void;
+/**
+ * The terms of one window that windows share, at the places below `count`. There are thousands of windows with a dozen terms each: those of the next stand in the same lists, and
+ * numbers in lists need no object each, as they would on the way to somebody who is told one after the other.
+ */
+export class SharedTerms {
+  count = 0;
+  readonly sources: ErrorSource[] = [];
+  /** Change of the mass for one unit, relative, and the standard uncertainty in that unit. */
+  readonly sensitivities: number[] = [];
+  readonly uncertainties: number[] = [];
+  /** The estimates and their units. */
+  readonly values: number[] = [];
+  readonly units: string[] = [];
+
+  add(source: ErrorSource, sensitivity: number, standardUncertainty: number, value: number, unit: string): void {
+    const at = this.count;
+    this.sources[at] = source;
+    this.sensitivities[at] = sensitivity;
+    this.uncertainties[at] = standardUncertainty;
+    this.values[at] = value;
+    this.units[at] = unit;
+    this.count = at + 1;
+  }
 }
+
+/** Of the window that was asked last. */
+const termsOfWindow = new SharedTerms();
 
 export interface MassPerPulse {
   readonly kind: 'mass';
@@ -61,8 +83,8 @@ export interface MassPerPulse {
   readonly meterDensity: number;
   /** Relative to `mass`. Worked out anew whenever it is read, since those of a long run would be most of what its reduction keeps (HOST-21). */
   readonly budget: readonly BudgetTerm[];
-  /** Hands over those of it that windows share, one after the other and none kept: change of the mass for one unit, relative, and standard uncertainty in that unit. */
-  readonly eachShared: (to: TakesShared) => void;
+  /** Those of it that windows share. They stand until the next window is asked for its own, so whoever asks keeps none of the lists (RED-98). */
+  readonly sharedTerms: () => SharedTerms;
   /** Relative standard uncertainty of the random terms, and of those among them that every window has at least. */
   readonly uRandom: number;
   readonly uTiming: number;
@@ -154,17 +176,17 @@ function onCurve(meter: Equipment['meter'], hertz: number): OnCurve {
   return { ...placeOnCurve(points, hertz), error: curveError(points, hertz) };
 }
 
-/** Hands over the budget's terms of the K-factor: what the whole curve shares, the uncertainty of each point by itself, and what is not known between and beyond them. RED-5, RED-71, RED-72. */
-function kFactorTerms(meter: Equipment['meter'], { below, next, share, error: { source, u } }: OnCurve, kFactor: number, gross: number, to: TakesShared): void {
-  to.take(ofWindows.kFactor, -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, kFactor, '1/m3');
+/** Adds the budget's terms of the K-factor: what the whole curve shares, the uncertainty of each point by itself, and what is not known between and beyond them. RED-5, RED-71, RED-72. */
+function kFactorTerms(meter: Equipment['meter'], { below, next, share, error: { source, u } }: OnCurve, kFactor: number, gross: number, to: SharedTerms): void {
+  to.add(ofWindows.kFactor, -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, kFactor, '1/m3');
   if (below !== undefined) kFactorPointTerm(below, 1 - share, kFactor, gross, to);
   if (next !== undefined) kFactorPointTerm(next, share, kFactor, gross, to);
   // What is less than a hundredth of the certificate's own uncertainty is no line of a budget.
-  if (u * 1e4 > meter.relativeUncertaintyPercent) to.take(source, -gross / kFactor, kFactor * u, kFactor, '1/m3');
+  if (u * 1e4 > meter.relativeUncertaintyPercent) to.add(source, -gross / kFactor, kFactor * u, kFactor, '1/m3');
 }
 
-function kFactorPointTerm({ own, uOwn, source }: CurvePoint, share: number, kFactor: number, gross: number, to: TakesShared): void {
-  if (uOwn !== 0 && share !== 0) to.take(source, (-gross * share) / kFactor, uOwn, own, '1/m3');
+function kFactorPointTerm({ own, uOwn, source }: CurvePoint, share: number, kFactor: number, gross: number, to: SharedTerms): void {
+  if (uOwn !== 0 && share !== 0) to.add(source, (-gross * share) / kFactor, uOwn, own, '1/m3');
 }
 
 /** Sources of which a run has one, for all its windows. */
@@ -288,24 +310,28 @@ class ReducedMass implements MassPerPulse {
       term(errorSource('edge-timing'), dt, 's', -gross / dt, Math.SQRT2 * uClockTick, 'random'),
       term(errorSource('steadiness'), hertz, 'Hz', gross / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
     ];
-    this.eachShared({ take: (source, sensitivity, u, value, unit) => void terms.push(term(source, value, unit, sensitivity, u, 'shared')) });
+    const { count, sources, sensitivities, uncertainties, values, units } = this.sharedTerms();
+    for (let i = 0; i < count; i += 1) terms.push(term(sources[i] as ErrorSource, values[i] as number, units[i] as string, sensitivities[i] as number, uncertainties[i] as number, 'shared'));
     return terms;
   }
 
-  eachShared(to: TakesShared): void {
+  sharedTerms(): SharedTerms {
+    const to = termsOfWindow;
+    to.count = 0;
     const { point, window, leak, known } = this.#inputs;
     const { of: { equipment, uDensity }, inMeter, inRail } = known;
     const { measured, leaked, kFactorPerCubicMetre: kFactor, meterDensity } = this;
     const { pressure } = window;
     kFactorTerms(equipment.meter, known.onCurve, kFactor, grossOf(measured, leaked), to);
     // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
-    to.take(ofWindows.density, 1 / meterDensity, meterDensity * uDensity, meterDensity, 'kg/m3');
-    to.take(ofWindows.pressure, -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, pressure.mean, 'Pa');
+    to.add(ofWindows.density, 1 / meterDensity, meterDensity * uDensity, meterDensity, 'kg/m3');
+    to.add(ofWindows.pressure, -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, pressure.mean, 'Pa');
     const dip = dipWhileOpen(equipment, point, (measured - leaked) / meterDensity);
-    if (dip !== 0) to.take(ofWindows.whileOpen, -0.5 / pressure.mean, dip / Math.sqrt(3), pressure.mean, 'Pa');
-    to.take(ofWindows.inMeter, -inMeter.thermalExpansion, equipment.temperature.uncertaintyC, window.meterTemperature.mean, 'K');
-    to.take(ofWindows.inRail, 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, window.railTemperature.mean, 'K');
+    if (dip !== 0) to.add(ofWindows.whileOpen, -0.5 / pressure.mean, dip / Math.sqrt(3), pressure.mean, 'Pa');
+    to.add(ofWindows.inMeter, -inMeter.thermalExpansion, equipment.temperature.uncertaintyC, window.meterTemperature.mean, 'K');
+    to.add(ofWindows.inRail, 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, window.railTemperature.mean, 'K');
     if (leak !== null) leakTerms(leak, point, (meterDensity * point.period) / (measured - leaked), to);
+    return to;
   }
 }
 
@@ -349,17 +375,17 @@ const ofLeak = oncePer(({ block, change, uChange }: LeakBlock) => ({
 }));
 
 /**
- * Hands over the terms of a leak: RED-43, RED-44. `perFlow`: change of the mass, relative, for one unit of the leak. The leak's mean over the block is one error of all
+ * Adds the terms of a leak: RED-43, RED-44. `perFlow`: change of the mass, relative, for one unit of the leak. The leak's mean over the block is one error of all
  * that was measured in it; how far it stood from that mean at its own time is each injector's.
  */
-function leakTerms(leak: LeakBlock, { injector, width, period }: Pick<Point, 'injector' | 'width' | 'period'>, perFlow: number, to: TakesShared): void {
+function leakTerms(leak: LeakBlock, { injector, width, period }: Pick<Point, 'injector' | 'width' | 'period'>, perFlow: number, to: SharedTerms): void {
   const { block, injectors, uOfChange } = ofLeak(leak);
   const own = (injectors[injector] ??= { change: errorSource('leak-change', `${leak.block + 1}, injector ${injector + 1}`), path: errorSource('leak-path', String(injector + 1)) });
-  to.take(block, -perFlow, leak.uFlow, leak.flow, 'm3/s');
-  to.take(own.change, -perFlow, uOfChange, leak.change, 'm3/s');
-  to.take(ofWindows.leakMeter, -perFlow, leak.uMeter, leak.flow, 'm3/s');
+  to.add(block, -perFlow, leak.uFlow, leak.flow, 'm3/s');
+  to.add(own.change, -perFlow, uOfChange, leak.change, 'm3/s');
+  to.add(ofWindows.leakMeter, -perFlow, leak.uMeter, leak.flow, 'm3/s');
   // Through its own seat nothing leaks while the injector is open. One-sided, by the whole leak at most.
-  to.take(own.path, (-perFlow * width) / period, leak.flow / Math.sqrt(3), leak.flow, 'm3/s');
+  to.add(own.path, (-perFlow * width) / period, leak.flow / Math.sqrt(3), leak.flow, 'm3/s');
 }
 
 /** A record of equipment, with what is the same for all windows that it measured. */
