@@ -18,7 +18,7 @@ const fewestWidths = 4;
 /** A region of the fewest widths was not found to be right, it is where the search ends: lines of so many are as good. RED-91 */
 const asGood = 6;
 /** Lines bend by about so much, 1/s: 0.05 % of the flow at 10 ms (an estimate, no source). It stands for what few windows cannot tell. */
-const usualBend = 0.05;
+export const usualBend = 0.05;
 
 /** One for each type, pressure and period: mass = slope (w - t0 + relative w^2), from the means of the widths in the regions. */
 export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'injectors' | 'reduction'>): readonly Curvature[] {
@@ -172,7 +172,7 @@ function choicesOf({ widthMeans, count, line }: FittedLine, widest: number, fitt
 }
 
 /** Chance, before the windows are looked at, that lines of a type are straight. As RED-86 has it of short pulses. */
-const straight = 0.5;
+export const straightBefore = 0.5;
 
 /**
  * What is believed of a bend: either lines are straight, or they bend by as much as usual, or by as much as these do beyond scatter, which is taken from what was found
@@ -183,7 +183,7 @@ function believed({ relative, u }: Pick<Curvature, 'relative' | 'u'>): { readonl
   const share = usual / (usual + u * u);
   // Of the likelihoods of what was found, with a bend over without.
   const ratio = u > 0 ? Math.sqrt(1 - share) * Math.exp((share * relative * relative) / (2 * u * u)) : Number.POSITIVE_INFINITY;
-  const bent = 1 / (1 + straight / (1 - straight) / ratio);
+  const bent = 1 / (1 + straightBefore / (1 - straightBefore) / ratio);
   return { relative: bent * share * relative, variance: bent * share * u * u + bent * (1 - bent) * (share * relative) ** 2 };
 }
 

@@ -22,6 +22,7 @@ import type { Conditions } from './conditions.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import { slopeCarried } from './carried-line.ts';
+import { withBendOfDip } from './dip-of-bend.ts';
 import { effectsOf, sharedParts, summedUp } from './effects.ts';
 import type { FittedLine, OnInjector } from './effects.ts';
 import { blindFindings } from './blind.ts';
@@ -204,7 +205,7 @@ function fitsOf(all: readonly Cell[], { plan, equipment, staticFlows, looked, uD
   const curvatures = curvaturesOf(lines, plan);
   const middles = middlesOf(lines, curvatures, plan, equipment.pressure.whileOpenKpa === undefined && equipment.rail === undefined);
   const inMiddle = fitted.map((f) => (f.kind === 'line' ? (middles.get(f)?.fitted ?? f) : f));
-  const statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(inMiddle), staticFlows, looked, uDrift, lags, definitions: new Map([...middles].map(([f, middle]) => [f.cell.key, middle])), lateness, loss };
+  const statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: withBendOfDip(effectsOf(inMiddle), curvatures, plan, equipment), staticFlows, looked, uDrift, lags, definitions: new Map([...middles].map(([f, middle]) => [f.cell.key, middle])), lateness, loss };
   return { none: first.filter((f) => f.kind === 'no-line'), inMiddle, conditions, shifts, statement, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf), curvatures };
 }
 
