@@ -118,6 +118,9 @@ function effectOf({ b1, b2, v11, v12, v22 }: Explained, { ofRise, near }: Form, 
   return { value: slower * circuit, variance: slower * slower * (p * p * v11 + 2 * p * q * v12 + q * q * v22), needle: nearness * circuit };
 }
 
+/** Where an injector nears its pull-in voltage forms part by more than injectors do: the less of that counts, and never less than this. Injectors of many sizes. RED-179 */
+const leastApart = 0.55;
+
 /** So many grids are kept. */
 const keptGrids = 64;
 /** By clamp and voltages: a run has few different ones, and its forms are the same in every reduction of it. RED-134 */
@@ -148,15 +151,17 @@ export function effectsOfResistance(clampV: number): (known: readonly Known[]) =
     const weights = logs.map((log) => Math.exp(log - most));
     const all = weights.reduce((sum, w) => sum + w, 0);
     return voltages.map((_, i) => {
-      let [mean, squares, slower] = [0, 0, 0];
+      let [mean, squares, slower, nearness] = [0, 0, 0, 0];
       for (let j = 0; j < explained.length; j += 1) {
         const { value, variance, needle } = effectOf(explained[j] as Explained, grid.forms[j] as Form, grid, i);
         const part = (weights[j] ?? 0) / all;
         mean += part * value;
         squares += part * (variance * scale + value * value);
         slower += part * needle;
+        nearness += part * ((grid.forms[j] as Form).near[i] as number);
       }
-      return { value: mean, u: Math.hypot(Math.sqrt(Math.max(0, squares - mean * mean)), ofNeedle.u * slower) };
+      const apart = Math.max(leastApart, 1 - nearness) * Math.sqrt(Math.max(0, squares - mean * mean));
+      return { value: mean, u: Math.hypot(apart, ofNeedle.u * slower) };
     });
   };
 }
