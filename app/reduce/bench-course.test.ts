@@ -59,8 +59,8 @@ describe('RED-132 correction by the reference line', () => {
       if (flow.kind !== 'static-flow') throw new Error(flow.text);
       expect((flow.shared.find((s) => s.source.quantity === 'bench-drift')?.effect ?? 0) / flow.flow.value).toBeCloseTo(takenOff.u, 9);
     }
-    expect(benchDriftSentence(corrected.benchDrift)).toMatch(/^Corrected by the reference line, as the plan asks: every mass was divided by the course of the bench that \d+ reference points tell, by up to 0\.\d+ %\./);
-    expect(benchDriftSentence(without.benchDrift)).not.toContain('Corrected');
+    expect(benchDriftSentence(corrected)).toMatch(/^Corrected by the reference line, as the plan asks: every mass was divided by the course of the bench that \d+ reference points tell, by up to 0\.\d+ %\./);
+    expect(benchDriftSentence(without)).not.toContain('Corrected');
     // The set's question about time is answered by windows that have it taken off.
     const time = (r: Reduction) => r.invariance.members.find((m) => m.of === 'time');
     expect(time(without)?.called).toBe(true);

@@ -1,8 +1,10 @@
 /**
  * How much the bench drifted while it measured, told by the reference point (RED-83). Whatever scales all masses alike (meter, transducer,
- * fluid) shows there and in nothing else: each line is measured within minutes, and cells measured at different times then differ.
+ * fluid) shows there and in nothing else: each line is measured within minutes, and cells measured at different times then differ. What that is in
+ * a result: `bench-bias.ts`.
  */
 import { fAbove } from '../distributions/distributions.ts';
+import { isLeftIn } from '../uncertainty/source.ts';
 import { fitLine } from './regression.ts';
 import type { BenchDrift, ReducedWindow, Reduction } from './reduction.ts';
 import { varianceAt } from './variance-model.ts';
@@ -64,7 +66,7 @@ function isGross(one: Known, before: Known | undefined, after: Known | undefined
 }
 
 /** What was found, and what is made of it. */
-export function benchDriftSentence(drift: BenchDrift): string {
+export function benchDriftSentence({ benchDrift: drift, cells }: Pick<Reduction, 'benchDrift' | 'cells'>): string {
   if (drift.kind === 'not-told') return drift.text;
   const percent = (x: number): string => `${(100 * x).toFixed(3)} %`;
   const chance = drift.p < 0.0005 ? 'less than 0.05 %' : `${Number((100 * drift.p).toPrecision(2))} %`;
@@ -72,7 +74,27 @@ export function benchDriftSentence(drift: BenchDrift): string {
   if (takenOff !== undefined) {
     return `Corrected by the reference line, as the plan asks: every mass was divided by the course of the bench that ${drift.windows} reference points tell, by up to ${percent(takenOff.most)}. They differed by ${percent(drift.u)} (standard deviation) beyond what windows scatter by. Every slope and static flow has ${percent(takenOff.u)} for what they do not tell.`;
   }
-  return drift.u === 0
-    ? `The ${drift.windows} reference points differ by no more than windows scatter: nothing is held for drift.`
-    : `The ${drift.windows} reference points differ by ${percent(drift.u)} (standard deviation) beyond what windows scatter by (chance gives as much in ${chance} of runs). Every slope and static flow has that in its uncertainty.`;
+  const found = drift.u === 0
+    ? `The ${drift.windows} reference points differ by no more than windows scatter.`
+    : `The ${drift.windows} reference points differ by ${percent(drift.u)} (standard deviation) beyond what windows scatter by (chance gives as much in ${chance} of runs).`;
+  return `${found}${leftInSentence(cells)}`;
+}
+
+/** More than this of the variance of slopes is worth to be taken off. RED-146 */
+const mostOfIt = 0.5;
+
+/** What is left in of the lines: how far the bench stood off while they were measured, and what of their variance that makes. Empty: no line has it. */
+function leftInSentence(cells: Reduction['cells']): string {
+  let [most, squares, variances] = [0, 0, 0];
+  for (const cell of cells) {
+    if (cell.kind !== 'line') continue;
+    const { value, u } = cell.slope;
+    const off = Math.max(0, ...cell.shared.map((s) => (isLeftIn(s.source) ? Math.abs(s.onSlope) / value : 0)));
+    most = Math.max(most, off);
+    squares += off * off;
+    variances += (u / value) ** 2;
+  }
+  if (most === 0) return '';
+  const share = squares / variances;
+  return ` While slopes were measured the bench stood off its mean over the run, by up to ${(100 * most).toFixed(3)} %. That is not taken off; it is in the uncertainty of slopes and static flows.${share > mostOfIt ? ` It makes up ${(100 * share).toFixed(0)} % of the variance of slopes: correct it by the reference point (reduction.driftCorrection: reference).` : ''}`;
 }

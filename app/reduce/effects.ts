@@ -1,5 +1,5 @@
 /** What the instruments' shared errors do to lines: carried through the weighted fit, line by line. */
-import { isRectangular, ownerOf } from '../uncertainty/source.ts';
+import { isLeftIn, isRectangular, ownerOf } from '../uncertainty/source.ts';
 import type { ErrorSource } from '../uncertainty/source.ts';
 import { grouped } from './cells.ts';
 import type { FittedCell, Observed } from './cell.ts';
@@ -160,9 +160,9 @@ export function sharedParts(
   return [...parts.values(), ...others];
 }
 
-/** What the shared parts of a line come to: their squares and products, what the leak and all others do to the dead time, s, and the largest of those that are bounds. */
-export function summedUp(shared: readonly SharedPart[]): { readonly slopeSquares: number; readonly deadTimeSquares: number; readonly covariance: number; readonly uOfLeak: number; readonly uWithoutLeak: number; readonly boundOfDeadTime: number; readonly boundOfSlope: number } {
-  let [slopeSquares, deadTimeSquares, covariance, boundOfDeadTime, boundOfSlope] = [0, 0, 0, 0, 0];
+/** What the shared parts of a line come to: their squares and products, what the leak and all others do to the dead time, s, the largest of those that are bounds, and of what is left in of the slope. */
+export function summedUp(shared: readonly SharedPart[]): { readonly slopeSquares: number; readonly deadTimeSquares: number; readonly covariance: number; readonly uOfLeak: number; readonly uWithoutLeak: number; readonly boundOfDeadTime: number; readonly boundOfSlope: number; readonly leftIn: number } {
+  let [slopeSquares, deadTimeSquares, covariance, boundOfDeadTime, boundOfSlope, leftIn] = [0, 0, 0, 0, 0, 0];
   const ofLeak: number[] = [];
   const others: number[] = [];
   for (const { source, onSlope, onDeadTime } of shared) {
@@ -170,9 +170,10 @@ export function summedUp(shared: readonly SharedPart[]): { readonly slopeSquares
     deadTimeSquares += onDeadTime * onDeadTime;
     covariance += onSlope * onDeadTime;
     (ownerOf(source) === 'leak' ? ofLeak : others).push(onDeadTime);
+    if (isLeftIn(source)) leftIn = Math.max(leftIn, Math.abs(onSlope));
     if (!isRectangular(source)) continue;
     boundOfDeadTime = Math.max(boundOfDeadTime, Math.abs(onDeadTime));
     boundOfSlope = Math.max(boundOfSlope, Math.abs(onSlope));
   }
-  return { slopeSquares, deadTimeSquares, covariance, uOfLeak: Math.hypot(...ofLeak), uWithoutLeak: Math.hypot(...others), boundOfDeadTime, boundOfSlope };
+  return { slopeSquares, deadTimeSquares, covariance, uOfLeak: Math.hypot(...ofLeak), uWithoutLeak: Math.hypot(...others), boundOfDeadTime, boundOfSlope, leftIn };
 }

@@ -34,6 +34,8 @@ export interface LineSlope {
   /** Part of it that is the cell's own, 0 to 1; what the cell weighs in the mean of its injector, 1 in all. */
   readonly own: number;
   readonly weight: number;
+  /** Part that is believed of what all injectors of the type have in common at its voltage, 0 to 1. */
+  readonly common: number;
   /** Whether the estimate of the variance is this line's alone; false: that of all lines of the injector. */
   readonly ownScale: boolean;
   /** Standard uncertainties, kg/s: of the cell's own part, of the injector's mean, and of what all of the type have in common at its voltage. */
@@ -99,7 +101,7 @@ export function fitCellLine(observations: readonly LineObservation[]): CellLine 
   const dofOfBoth = ofReplicatesDof + ofWidthsDof;
   const dof = significant ? ofWidthsDof : dofOfBoth;
   const scaled = rescaled(fit, significant ? ofWidths : fit.chiSquared / dofOfBoth);
-  return lineFrom(scaled, dof, { ofWidths, ofWidthsDof, ofReplicates, ofReplicatesDof, significant }, { from: 'own', own: 1, weight: 1, ownScale: true, parts: { own: Math.sqrt(scaled.varianceOfSlope), mean: 0, common: 0 } });
+  return lineFrom(scaled, dof, { ofWidths, ofWidthsDof, ofReplicates, ofReplicatesDof, significant }, { from: 'own', own: 1, weight: 1, common: 0, ownScale: true, parts: { own: Math.sqrt(scaled.varianceOfSlope), mean: 0, common: 0 } });
 }
 
 /** Slope and dead time of a fit whose scale is final. */

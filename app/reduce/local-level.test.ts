@@ -1,7 +1,7 @@
 /** What readings tell of a level that may wander: held against the same model written as one normal distribution of all levels. RED-42. */
 import { Matrix, inverse, determinant } from 'ml-matrix';
 import { describe, expect, it } from 'vitest';
-import { levelsOf } from './local-level.ts';
+import { followedDrift, levelsOf } from './local-level.ts';
 import type { Contrast, Stage } from './local-level.ts';
 
 interface Told {
@@ -13,26 +13,29 @@ interface Told {
  * Every way to wander as a dense normal prior: the level at stage i is that at the first plus all steps since, so their covariance is
  * the prior of the first plus the steps up to the earlier of the two. Conditioned on the readings all at once (no filter, no smoother),
  * weighed by the likelihood and the chance of each: half for none, a quarter for a walk of one of 14 sizes that halve
- * from twice the farthest reading, a quarter for one jump before any of the stages that were read.
+ * from twice the farthest reading, a quarter for one jump before any of the stages that were read. `rising`: a steady rate as well, which would
+ * take the level over the whole by about twice the farthest reading.
  */
-function dense(stages: readonly Stage[], contrasts: readonly Contrast[]): readonly Told[] {
+function dense(stages: readonly Stage[], contrasts: readonly Contrast[], chances = { steady: 0.5, rising: 0, wandering: 0.25, jumping: 0.25 }): readonly Told[] {
   const read = stages.flatMap((s, i) => (s.reading === null ? [] : [{ i, ...s.reading }]));
   const centre = read.reduce((sum, r) => sum + r.value / r.variance, 0) / read.reduce((sum, r) => sum + 1 / r.variance, 0);
   const farthest = Math.max(...read.map((r) => Math.sqrt((r.value - centre) ** 2 + r.variance)));
   const stepsOf = (walk: number, jumpAt: number): readonly number[] =>
     stages.map((s, i) => (i === 0 ? 1e6 * farthest ** 2 : s.jump + walk * (s.at - (stages[i - 1]?.at ?? 0)) + (i === jumpAt ? 4 * farthest ** 2 : 0)));
+  const middle = read.reduce((sum, r) => sum + (stages[r.i]?.at ?? 0) / r.variance, 0) / read.reduce((sum, r) => sum + 1 / r.variance, 0);
   const jumps = read.map((r) => r.i).filter((i) => i > 0);
   const ways = [
-    { chance: 0.5, steps: stepsOf(0, -1) },
-    ...Array.from({ length: 14 }, (_, k) => ({ chance: 0.25 / 14, steps: stepsOf((2 * farthest * 2 ** -k) ** 2, -1) })),
-    ...jumps.map((at) => ({ chance: 0.25 / jumps.length, steps: stepsOf(0, at) })),
-  ].map(({ chance, steps }) => {
+    { chance: chances.steady, steps: stepsOf(0, -1), rate: 0 },
+    { chance: chances.rising, steps: stepsOf(0, -1), rate: (2 * farthest) / ((stages.at(-1)?.at ?? 0) - (stages[0]?.at ?? 0)) },
+    ...Array.from({ length: 14 }, (_, k) => ({ chance: chances.wandering / 14, steps: stepsOf((2 * farthest * 2 ** -k) ** 2, -1), rate: 0 })),
+    ...jumps.map((at) => ({ chance: chances.jumping / jumps.length, steps: stepsOf(0, at), rate: 0 })),
+  ].map(({ chance, steps, rate }) => {
     // The levels are sums of independent standard normal numbers, each times the root of its step.
-    const root = (i: number): readonly number[] => steps.map((step, j) => (j <= i ? Math.sqrt(step) : 0));
+    const root = (i: number): readonly number[] => [...steps.map((step, j) => (j <= i ? Math.sqrt(step) : 0)), rate * ((stages[i]?.at ?? 0) - middle)];
     const levels = new Matrix(stages.map((_, i) => [...root(i)]));
     const design = new Matrix(read.map((r) => root(r.i).map((v) => v / Math.sqrt(r.variance))));
     const scaled = Matrix.columnVector(read.map((r) => (r.value - centre) / Math.sqrt(r.variance)));
-    const precision = Matrix.add(design.transpose().mmul(design), Matrix.eye(stages.length));
+    const precision = Matrix.add(design.transpose().mmul(design), Matrix.eye(stages.length + 1));
     const numbers = inverse(precision).mmul(design.transpose()).mmul(scaled);
     const off = Matrix.sub(scaled, design.mmul(numbers));
     const covariance = levels.mmul(inverse(precision)).mmul(levels.transpose());
@@ -100,5 +103,35 @@ describe('RED-42 a level that was looked at now and then', () => {
 
   it('is certain of nothing that it did not see: throws without a reading', () => {
     expect(() => levelsOf([stage(0, null)], [])).toThrow('no stage has a reading');
+  });
+});
+
+describe('RED-144 a bench that may also drift at a steady rate', () => {
+  const cases: readonly (readonly [string, readonly Stage[]])[] = [
+    ['steady', [stage(0, 1.1, 0.01), stage(1, 0.9, 0.02), stage(2.5, 1.05, 0.005), stage(3, 0.98, 0.03), stage(4, 1.02, 0.01)]],
+    ['drifting', [stage(0, 0, 0.02), stage(1, 0.5, 0.02), stage(2, 0.9, 0.01), stage(3.2, 1.65, 0.02), stage(4, 2, 0.02)]],
+    ['wandering', [stage(0, 0, 0.002), stage(1, 0.5, 0.002), stage(2, 0.1, 0.002), stage(3.2, 0.9, 0.002), stage(4, 0.2, 0.002)]],
+    ['jumping once', [stage(0, 0.05), stage(1, -0.02), stage(2, 0.9), stage(3, 1.05), stage(4, 1)]],
+  ];
+  const sums = [[0.2, 0.3, 0.1, 0.4, 0], [-0.2, 0.8, -0.2, -0.2, -0.2], [0, 0, 0, 1, -1]];
+  const chances = { steady: 0.1, rising: 0.05, wandering: 0.8, jumping: 0.05 };
+
+  it.each(cases)('is told as the dense normal distribution of all its levels tells it: %s', (_, stages) => {
+    const found = followedDrift(stages);
+    dense(stages, sums.map((weights) => weights.map((weight, i) => ({ stage: i, weight }))), chances).forEach((expected, i) => {
+      const told = found.sum(Float64Array.from(sums[i] ?? []));
+      expect(told.mean - expected.mean).toBeCloseTo(0, 5);
+      expect(told.variance / expected.variance).toBeCloseTo(1, 4);
+    });
+  });
+
+  it('goes by little from one reading to the next beside a steady rate, and by its steps where it jumps', () => {
+    const steps = (at: number): readonly number[] => followedDrift(cases[at]?.[1] ?? []).steps.map(Math.sqrt);
+    expect(Math.max(...steps(0))).toBeLessThan(0.15);
+    expect(steps(3)[1]).toBeGreaterThan(0.7);
+    expect(steps(3)[3]).toBeLessThan(0.25);
+    // Far more readings on a line leave nothing beside it.
+    const line = Array.from({ length: 12 }, (_, i) => stage(i, i, 0.01));
+    expect(Math.max(...followedDrift(line).steps)).toBeLessThan(0.3);
   });
 });

@@ -24,9 +24,8 @@ interface Told {
 
 /** Sizes of step that are tried, each twice the one before. */
 const stepSizes = 14;
-/** Chance before any reading that the level does not change at all, and that it wanders; the rest: that it jumps once. */
-const steady = 0.5;
-const wandering = 0.25;
+/** Chance before any reading that the level does not change at all, that it wanders, and that it jumps once. */
+const usualChances = { steady: 0.5, wandering: 0.25, jumping: 0.25 };
 
 /**
  * What the readings tell of each contrast. At least one stage has a reading with a variance above 0 (throws otherwise).
@@ -35,6 +34,110 @@ export const levelsOf = (stages: readonly Stage[], contrasts: readonly Contrast[
 
 /** The same for contrasts that are asked for one after the other: the readings are gone through once. */
 export function followedLevels(stages: readonly Stage[]): (contrasts: readonly Contrast[]) => readonly Told[] {
+  const likely = coursesOf(stages);
+  return (contrasts) => contrasts.map((contrast) => overAll(likely, contrast.reduce((sum, c) => sum + c.weight, 0), (walk) => toldBy(walk, contrast)));
+}
+
+/** What readings tell of a level that may also rise or fall steadily. */
+export interface Followed {
+  /** Of a sum in which every stage has a weight, in the order of the stages. */
+  readonly sum: (weights: Float64Array) => Told;
+  /** By what the level went from each stage to the next beside a steady rise: mean squares. */
+  readonly steps: readonly number[];
+}
+
+/**
+ * The same of a level that drifts at a steady rate, or is steady, or wanders, or jumps once, each with its own chance before any reading. Every stage has a reading. RED-144
+ */
+export function followedDrift(stages: readonly Stage[]): Followed {
+  const courses = coursesOf(stages, { steady: chances.steady, wandering: chances.wandering, jumping: chances.jumping });
+  const rising = straightOf(stages);
+  // Both explain the readings from a level that is not known at all, one with a rate and one without.
+  const share = 1 / (1 + Math.exp(-Math.log(chances.rising / chances.steady) - rising.better - courses.logOfSteady));
+  const counting = courses.walks.filter((w) => w.share > hardlyAny);
+  const others = { ...courses, walks: counting };
+  return {
+    sum: (weights) => {
+      const beside = overAll(others, weights.reduce((sum, w) => sum + w, 0), (walk) => sumToldBy(walk, weights));
+      const along = rising.sum(weights);
+      const mean = share * along.mean + (1 - share) * beside.mean;
+      return { mean, variance: Math.max(0, share * (along.variance + along.mean ** 2) + (1 - share) * (beside.variance + beside.mean ** 2) - mean * mean) };
+    },
+    steps: stages.slice(1).map((_, i) => {
+      const told = overAll(others, 0, (walk) => toldBy(walk, [{ stage: i + 1, weight: 1 }, { stage: i, weight: -1 }]));
+      return (1 - share) * (told.mean ** 2 + told.variance);
+    }),
+  };
+}
+
+/** Of a bench, before its reference points were looked at (an estimate): nearly every one wanders, by steps of any size, however small. */
+const chances = { steady: 0.1, rising: 0.05, wandering: 0.8, jumping: 0.05 };
+
+/** A course that is less likely than this changes no sum. */
+const hardlyAny = 1e-9;
+
+/** A straight line through the readings: by how much better it explains them than a steady level does (logarithm of the ratio), its rate believed to be nought within what would take it as far as the readings go. */
+function straightOf(stages: readonly Stage[]): { readonly better: number; readonly sum: (weights: Float64Array) => Told } {
+  let [weight, at, value] = [0, 0, 0];
+  for (const stage of stages) {
+    const own = 1 / (stage.reading?.variance ?? Number.POSITIVE_INFINITY);
+    weight += own;
+    at += own * stage.at;
+    value += own * (stage.reading?.value ?? 0);
+  }
+  const [meanAt, mean] = [at / weight, value / weight];
+  let [squares, product, farthest] = [0, 0, 0];
+  for (const { at: place, reading } of stages) {
+    if (reading === null) continue;
+    squares += (place - meanAt) ** 2 / reading.variance;
+    product += ((place - meanAt) * (reading.value - mean)) / reading.variance;
+    farthest = Math.max(farthest, Math.hypot(reading.value - mean, Math.sqrt(reading.variance)));
+  }
+  const span = (stages.at(-1)?.at ?? 0) - (stages[0]?.at ?? 0);
+  const usual = (2 * farthest) / span;
+  const known = usual * usual * squares;
+  const believed = known / (1 + known);
+  const rate = (believed * product) / squares;
+  return {
+    better: (rate * product - Math.log1p(known)) / 2,
+    sum: (weights) => {
+      let [sum, along] = [0, 0];
+      weights.forEach((w, i) => {
+        sum += w;
+        along += w * ((stages[i]?.at ?? 0) - meanAt);
+      });
+      return { mean: mean * sum + rate * along, variance: (sum * sum) / weight + (believed / squares) * along * along };
+    },
+  };
+}
+
+/** All courses that are tried, and how likely each is; levels are less `centre`. */
+interface Courses {
+  readonly centre: number;
+  readonly walks: readonly { readonly share: number; readonly walk: Walk }[];
+  /** Logarithm of the share of a steady level, which may be too small for a number. */
+  readonly logOfSteady: number;
+}
+
+function overAll({ centre, walks }: Pick<Courses, 'centre' | 'walks'>, weight: number, told: (walk: Walk) => Told): Told {
+  let mean = 0;
+  let square = 0;
+  for (const { share, walk } of walks) {
+    const one = told(walk);
+    mean += share * one.mean;
+    square += share * (one.mean * one.mean + one.variance);
+  }
+  return { mean: mean + centre * weight, variance: Math.max(0, square - mean * mean) };
+}
+
+/** Chances before any reading of the kinds of course; together 1 or less, where others are beside them. */
+interface Chances {
+  readonly steady: number;
+  readonly wandering: number;
+  readonly jumping: number;
+}
+
+function coursesOf(stages: readonly Stage[], { steady, wandering, jumping }: Chances = usualChances): Courses {
   const readings = stages.flatMap((s) => (s.reading === null ? [] : [s.reading]));
   if (readings.length === 0) throw new Error('no stage has a reading');
   let precision = 0;
@@ -54,26 +157,14 @@ export function followedLevels(stages: readonly Stage[]): (contrasts: readonly C
   // A jump between two stages that nothing was read between is the same wherever it lies.
   const places = stages.flatMap((s, i) => (i > 0 && s.reading !== null ? [i] : []));
   for (const place of places) {
-    const jumping = stages.map((s, i) => (i === place ? { ...s, jump: s.jump + 4 * farthest * farthest } : s));
-    walks.push({ chance: (1 - steady - wandering) / places.length, walk: smoothed(jumping, 0, centre) });
+    const stepping = stages.map((s, i) => (i === place ? { ...s, jump: s.jump + 4 * farthest * farthest } : s));
+    walks.push({ chance: jumping / places.length, walk: smoothed(stepping, 0, centre) });
   }
   const likeliest = Math.max(...walks.map((w) => w.walk.logLikelihood));
   const weights = walks.map((w) => w.chance * Math.exp(w.walk.logLikelihood - likeliest));
   const total = weights.reduce((a, b) => a + b, 0);
-  return (contrasts) => contrasts.map((contrast) => {
-    let mean = 0;
-    let square = 0;
-    for (let i = 0; i < walks.length; i += 1) {
-      const share = (weights[i] ?? 0) / total;
-      const told = toldBy((walks[i] as (typeof walks)[number]).walk, contrast);
-      mean += share * told.mean;
-      square += share * (told.mean * told.mean + told.variance);
-    }
-    return { mean: mean + centre * weightOf(contrast), variance: Math.max(0, square - mean * mean) };
-  });
+  return { centre, logOfSteady: Math.log(steady / total) + (walks[0]?.walk.logLikelihood ?? 0) - likeliest, walks: walks.map(({ walk }, i) => ({ share: (weights[i] ?? 0) / total, walk })) };
 }
-
-const weightOf = (contrast: Contrast): number => contrast.reduce((sum, c) => sum + c.weight, 0);
 
 interface Walk {
   /** Posterior means (less the centre) and variances, and the gains that join neighbouring stages. */
@@ -137,6 +228,22 @@ function toldBy({ means, variances, gains }: Walk, contrast: Contrast): Told {
       for (let i = from; i < to; i += 1) covariance *= gains[i] ?? 0;
       variance += a.weight * b.weight * covariance;
     }
+  }
+  return { mean, variance: Math.max(0, variance) };
+}
+
+/** From the first stage on: what is left of each level once the next is known counts for itself (the smoother read backward). */
+function sumToldBy({ means, variances, gains }: Walk, weights: Float64Array): Told {
+  let mean = 0;
+  let variance = 0;
+  let carried = 0;
+  const last = weights.length - 1;
+  for (let i = 0; i <= last; i += 1) {
+    const gain = i < last ? (gains[i] ?? 0) : 0;
+    mean += (weights[i] ?? 0) * (means[i] ?? 0);
+    carried += weights[i] ?? 0;
+    variance += carried * carried * ((variances[i] ?? 0) - (i < last ? gain * gain * (variances[i + 1] ?? 0) : 0));
+    carried *= gain;
   }
   return { mean, variance: Math.max(0, variance) };
 }

@@ -6,6 +6,8 @@ import type { Plan } from '../plan/plan.ts';
 import { celsius } from '../quantities/quantity.ts';
 import { coverageFactor, result } from '../uncertainty/budget.ts';
 import type { Result } from '../uncertainty/budget.ts';
+import { benchBiasOf, biasOf, biasOfLines } from './bench-bias.ts';
+import type { BenchBias } from './bench-bias.ts';
 import { benchCourseOf, onMeanBench } from './bench-course.ts';
 import { benchDriftOf } from './bench-drift.ts';
 import { sweepLagsOf, uOfLag } from './coil-lag.ts';
@@ -100,12 +102,12 @@ function reducing({ plan, equipment, points, attempts: asMeasured }: ReductionIn
     return blindShift === undefined ? { reduced, window, order } : { reduced, window, order, blindShift };
   });
   const looked: LookedFor | null = leak.kind === 'leak' ? { blocks, contradiction: contradiction ?? 0 } : null;
-  const { windows, all, scatter: asTheyAre, benchDrift } = onOneBench(plan, points, measured);
+  const { windows, all, scatter: asTheyAre, benchDrift, bias } = onOneBench(plan, points, measured);
   const reducedWindows = windows.map((w) => w.reduced);
   const uDrift = benchDrift.kind === 'told' ? (benchDrift.takenOff?.u ?? benchDrift.u) : 0;
-  const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, { timeBase: uTimeBase(equipment), drift: uDrift });
+  const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, { timeBase: uTimeBase(equipment), bias });
   const memories = coilMemories(plan, windows);
-  const context: Context = { plan, equipment, staticFlows, looked, uDrift, memories, loss };
+  const context: Context = { plan, equipment, staticFlows, looked, uDrift, bias, memories, loss };
   const ofAll = fitsOf(all, context, asTheyAre);
   return (found, selfChecks) => {
     const before = statedCells(ofAll, plan, found);
@@ -147,18 +149,18 @@ interface Measured {
 }
 
 /** What the bench drifted, and the windows with it taken off where the plan asks for that. RED-83, RED-132 */
-function onOneBench(plan: Plan, points: ReductionInput['points'], measured: readonly Measured[]): { readonly windows: readonly Measured[]; readonly all: readonly Cell[]; readonly scatter: Reduction['scatter']; readonly benchDrift: Reduction['benchDrift'] } {
+function onOneBench(plan: Plan, points: ReductionInput['points'], measured: readonly Measured[]): { readonly windows: readonly Measured[]; readonly all: readonly Cell[]; readonly scatter: Reduction['scatter']; readonly benchDrift: Reduction['benchDrift']; readonly bias: BenchBias } {
   const reduced = measured.map((w) => w.reduced);
-  const order = new Map(measured.filter((w) => w.reduced.at.role === 'reference').map((w) => [w.reduced, w.order]));
+  const order = new Map(measured.filter(({ reduced: { at } }) => at.role === 'reference' || at.role === 'static').map((w) => [w.reduced, w.order]));
   const all = cellsOf(points, measured);
   // By the scatter of the windows as they are: referring them to the plan's conditions hardly changes it.
   const scatter = scatterModels(all);
   const course = plan.reduction.driftCorrection === 'reference' ? benchCourseOf(reduced, scatter, order) : null;
   const benchDrift = benchDriftOf(reduced, scatter, order, course?.takenOff ?? null);
-  if (course === null) return { windows: measured, all, scatter, benchDrift };
+  if (course === null) return { windows: measured, all, scatter, benchDrift, bias: benchBiasOf(reduced, scatter, order) };
   const windows = measured.map((w) => ({ ...w, reduced: onMeanBench(w.reduced, course.factorAt(w.order)) }));
   const moved = cellsOf(points, windows);
-  return { windows, all: moved, scatter: scatterModels(moved), benchDrift };
+  return { windows, all: moved, scatter: scatterModels(moved), benchDrift, bias: biasOf(course.takenOff.u) };
 }
 
 /** What the invariance set found, and whether the leak has taken in what the period pair said; null: nothing. */
@@ -172,6 +174,8 @@ interface Context {
   readonly looked: LookedFor | null;
   /** Relative standard uncertainty by what the bench drifted. */
   readonly uDrift: number;
+  /** What of it is in a result. */
+  readonly bias: BenchBias;
   /** By type; of others the lateness of the coils is not told from the windows. */
   readonly memories: ReadonlyMap<string, CoilMemory>;
   /** null: the supply was not read inside pulses. */
@@ -190,7 +194,7 @@ interface Fits extends Pick<Reduction, 'scatter' | 'lightWindows' | 'curvatures'
 }
 
 /** `known`: how the windows scatter, where that was found before. */
-function fitsOf(all: readonly Cell[], { plan, equipment, staticFlows, looked, uDrift, memories, loss }: Context, known: Reduction['scatter'] = []): Fits {
+function fitsOf(all: readonly Cell[], { plan, equipment, staticFlows, looked, uDrift, bias, memories, loss }: Context, known: Reduction['scatter'] = []): Fits {
   const first = fitCells(all, plan, known).fitted;
   const shifts = cellConditions(first, plan, equipment, loss);
   const lateness = latenessOf(plan, memories, first.filter((f) => f.kind === 'line'), (line) => offLine(line, shifts.get(line.cell.key)));
@@ -205,7 +209,7 @@ function fitsOf(all: readonly Cell[], { plan, equipment, staticFlows, looked, uD
   const curvatures = curvaturesOf(lines, plan);
   const middles = middlesOf(lines, curvatures, plan, equipment.pressure.whileOpenKpa === undefined && equipment.rail === undefined);
   const inMiddle = fitted.map((f) => (f.kind === 'line' ? (middles.get(f)?.fitted ?? f) : f));
-  const statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: withBendOfDip(effectsOf(inMiddle), curvatures, plan, equipment), staticFlows, looked, uDrift, lags, definitions: new Map([...middles].map(([f, middle]) => [f.cell.key, middle])), lateness, loss };
+  const statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: withBendOfDip(effectsOf(inMiddle), curvatures, plan, equipment), staticFlows, looked, uDrift, biases: biasOfLines(inMiddle.filter((f): f is FittedLine => f.kind === 'line'), plan, bias), lags, definitions: new Map([...middles].map(([f, middle]) => [f.cell.key, middle])), lateness, loss };
   return { none: first.filter((f) => f.kind === 'no-line'), inMiddle, conditions, shifts, statement, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf), curvatures };
 }
 
@@ -236,6 +240,8 @@ interface Statement {
   readonly looked: LookedFor | null;
   readonly found: Found;
   readonly uDrift: number;
+  /** By the key of the cell. */
+  readonly biases: ReadonlyMap<string, readonly OnInjector[]>;
   readonly lags: Reduction['sweepLags'];
   /** By the key of the cell, where a line in the middle of several was taken. */
   readonly definitions: ReadonlyMap<string, Middle>;
@@ -293,12 +299,12 @@ function stated(
     ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold, statement.uDrift, ofLag[0]?.onDeadTime)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
     ...ofLag,
     ...(definition === undefined ? [] : [definition.part]),
-    ...(statement.uDrift === 0 ? [] : [{ source: errorSource('bench-drift', `lines at ${at.pressure} Pa`), onDeadTime: 0, onSlope: line.slope * statement.uDrift }]),
+    ...(statement.biases.get(cell.key) ?? []),
     ...lateParts(fitted, byTemperature.value, statement),
     // While it is open nothing leaks through its own seat: the line turns about its dead time. RED-44.
     ...(leak === null ? [] : [{ source: errorSource('leak-path', String(at.injector + 1)), onDeadTime: 0, onSlope: -leak.perPeriod / at.period / Math.sqrt(3) }]),
   ]);
-  const { slopeSquares, deadTimeSquares, covariance: covarianceShared, uOfLeak, uWithoutLeak, boundOfDeadTime, boundOfSlope } = summedUp(shared);
+  const { slopeSquares, deadTimeSquares, covariance: covarianceShared, uOfLeak, uWithoutLeak, boundOfDeadTime, boundOfSlope, leftIn } = summedUp(shared);
   const effect: LeakEffect | null =
     leak === null
       ? null
@@ -331,7 +337,7 @@ function stated(
   const without = {
     ...placeOf(cell, plan),
     kind: 'line' as const,
-    slope: result(line.slope, line.uSlope, line.dof, Math.sqrt(slopeSquares), boundOfSlope),
+    slope: result(line.slope, line.uSlope, line.dof, Math.sqrt(slopeSquares), boundOfSlope, leftIn),
     deadTime,
     deadTimeInterval: deadTimeInterval(line, deadTime),
     slopeFrom: line.slopeFrom.from,

@@ -350,13 +350,13 @@ export type BenchDrift =
   | {
       readonly kind: 'told';
       readonly windows: number;
-      /** Standard deviation beyond the scatter of windows, relative: in every slope and static flow. */
+      /** Standard deviation beyond the scatter of windows, relative. What of it is in a result: RED-144. */
       readonly u: number;
       /** Slope of a straight line through them, relative, over the run. */
       readonly overRun: number;
       /** Chance of so much where nothing drifts. */
       readonly p: number;
-      /** By the reference line, where the plan asks for it: the greatest correction, and the standard uncertainty of one, which is in every slope and static flow in place of `u`. RED-132 */
+      /** By the reference line, where the plan asks for it: the greatest correction, and the standard uncertainty of one, which is in every slope and static flow. RED-132 */
       readonly takenOff?: { readonly most: number; readonly u: number };
     }
   | { readonly kind: 'not-told'; readonly text: string };

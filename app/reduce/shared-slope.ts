@@ -62,9 +62,9 @@ export function shareSlopes(fitted: readonly FittedCell[], plan: Plan): { readon
 interface Spread {
   /** Relative variance of a slope about that of its injector and what all injectors have in common at its voltage; 0: parallel. */
   readonly variance: number;
-  /** Relative variance of what they have in common at a voltage, and what that is: relative, with its standard uncertainty. */
+  /** Relative variance of what they have in common at a voltage, and what that is: relative, with its standard uncertainty, and the part of what was found that is believed. */
   readonly commonVariance: number;
-  readonly common: ReadonlyMap<number, { readonly value: number; readonly u: number }>;
+  readonly common: ReadonlyMap<number, { readonly part: number; readonly value: number; readonly u: number }>;
 }
 
 const parallel: Spread = { variance: 0, commonVariance: 0, common: new Map() };
@@ -163,7 +163,7 @@ function spreadOf(injectors: readonly Common[]): Spread {
   const common = new Map(
     means.map(({ voltage, value, variance }) => {
       const part = commonVariance / (commonVariance + variance);
-      return [voltage, { value: part * (value - mean), u: Math.sqrt(part * variance) }];
+      return [voltage, { part, value: part * (value - mean), u: Math.sqrt(part * variance) }];
     }),
   );
   const byItself = slopes.map((one) => one.map((s) => ({ ...s, value: s.value - (means.find((m) => m.voltage === s.voltage)?.value ?? 0) })));
@@ -180,12 +180,12 @@ function leaning(injector: Common, { variance, common }: Spread, scales: readonl
   const lines = injector.members.map((member, i) => {
     const { scale, dof, own: ownScale } = scales[i] ?? { scale: 0, dof: 1, own: true };
     const u2 = scale / precisionOf(member);
-    const { value, u } = common.get(member.cell.at.voltage) ?? { value: 0, u: 0 };
-    return { member, scale, dof, ownScale, u2, uCommon: u * injector.slope, moved: value * injector.slope, weight: 1 / (u2 + tau2), straight: member.line.slope - value * injector.slope };
+    const { part, value, u } = common.get(member.cell.at.voltage) ?? { part: 0, value: 0, u: 0 };
+    return { member, scale, dof, ownScale, u2, part, uCommon: u * injector.slope, moved: value * injector.slope, weight: 1 / (u2 + tau2), straight: member.line.slope - value * injector.slope };
   });
   const weights = lines.reduce((sum, l) => sum + l.weight, 0);
   const mean = lines.reduce((sum, l) => sum + l.weight * l.straight, 0) / weights;
-  return lines.map(({ member, scale, dof, ownScale, u2, uCommon, moved, weight, straight }) => {
+  return lines.map(({ member, scale, dof, ownScale, u2, part, uCommon, moved, weight, straight }) => {
     const own = tau2 / (tau2 + u2);
     const parts = { own: Math.sqrt(own * u2), mean: (1 - own) / Math.sqrt(weights), common: (1 - own) * uCommon };
     const { fit } = member.line;
@@ -195,7 +195,7 @@ function leaning(injector: Common, { variance, common }: Spread, scales: readonl
       member,
       dof,
       fit: { ...fit, slope: mean + own * (straight - mean) + moved, dof, scale, varianceOfMean: scale / heights, varianceOfSlope: parts.own ** 2 + parts.mean ** 2 + parts.common ** 2 },
-      slope: { from: own === 0 && uCommon === 0 ? 'shared' : 'weighted', own, weight: weight / weights, ownScale, parts },
+      slope: { from: own === 0 && uCommon === 0 ? 'shared' : 'weighted', own, weight: weight / weights, common: part, ownScale, parts },
     };
   });
 }

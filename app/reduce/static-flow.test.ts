@@ -1,5 +1,6 @@
 /** Static flow from windows made by hand: RED-24, RED-45. */
 import { describe, expect, it } from 'vitest';
+import { noBias } from './bench-bias.ts';
 import { kilopascals, volts } from '../quantities/quantity.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import { attemptNumber } from './leak-block.ts';
@@ -36,7 +37,7 @@ function under(part: number | null): StaticFlow {
   const flow = (part ?? 0) * (mass / period / 680);
   const block: LeakBlock = { block: 0, pressure, voltage: 14, flow, uFlow: 0, change: 0, uChange: 0, uMeter: 0, below: null, zeroPoints: [], idle: { edges: 0, time: 0 }, sources: [] };
   const looked = part === null ? null : { blocks: new Map(windows.map((w) => [attemptNumber(w), block])), contradiction: 0 };
-  const { staticFlows: [one] } = staticFlowsOf(plan, points, windows, looked, { timeBase: 0, drift: 0 });
+  const { staticFlows: [one] } = staticFlowsOf(plan, points, windows, looked, { timeBase: 0, bias: noBias });
   if (one === undefined) throw new Error('no flow');
   return one;
 }

@@ -5,6 +5,7 @@ import { carried, randomPart, sharedPart, stateCarried } from '../uncertainty/ca
 import type { Carried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import type { ErrorSource } from '../uncertainty/source.ts';
+import type { BenchBias } from './bench-bias.ts';
 import { isOfLeak, leakOnMass, leakVerdictOf } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
 import type { MassPerPulse } from './mass.ts';
@@ -30,12 +31,13 @@ interface HeldOpen {
 
 /**
  * Every injector and pressure of the plan. Scatter is pooled, relative, over the injectors of one pressure. `looked`: what is known
- * of leaks; null: nobody looked. `u`: relative standard uncertainties of the controller's time, and by what the bench drifted.
+ * of leaks; null: nobody looked. `timeBase`: relative standard uncertainty of the controller's time; `bias`: what the bench drifted.
  */
-export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[], looked: LookedFor | null, u: { readonly timeBase: number; readonly drift: number }): { readonly staticFlows: readonly StaticFlow[]; readonly light: readonly LightWindow[] } {
-  const held: HeldOpen[] = windows.flatMap(({ point, attempt, at, outcome }) =>
-    at.role === 'static' && outcome.kind === 'mass' ? [{ source: { point, attempt, at, outcome }, at, outcome, flow: outcome.mass / at.period }] : [],
-  );
+export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[], looked: LookedFor | null, { timeBase: uTimeBase, bias }: { readonly timeBase: number; readonly bias: BenchBias }): { readonly staticFlows: readonly StaticFlow[]; readonly light: readonly LightWindow[] } {
+  const held: HeldOpen[] = windows.flatMap((source) => {
+    const { at, outcome } = source;
+    return at.role === 'static' && outcome.kind === 'mass' ? [{ source, at, outcome, flow: outcome.mass / at.period }] : [];
+  });
   const pressures = [...new Set(points.map((p) => p.pressure))].sort((a, b) => a - b);
   const light: LightWindow[] = [];
   const staticFlows = pressures.flatMap((pressure) => {
@@ -64,9 +66,10 @@ export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: rea
         }
       }
       const timeBase = errorSource('time-base');
-      if (u.timeBase > 0) shared.set(timeBase.key, { source: timeBase, effect: mean * u.timeBase });
-      const drift = errorSource('bench-drift', `injectors held open at ${pressure} Pa`);
-      if (u.drift > 0) shared.set(drift.key, { source: drift, effect: mean * u.drift });
+      if (uTimeBase > 0) shared.set(timeBase.key, { source: timeBase, effect: mean * uTimeBase });
+      const counting = weights.reduce((sum, w) => sum + w, 0);
+      const drifted = bias.partsOf(`injectors held open at ${pressure} Pa`, bias.overRun(windowsHere.map(({ source }, i) => ({ source, weight: (weights[i] ?? 0) / counting }))));
+      for (const { source, relative } of drifted) shared.set(source.key, { source, effect: mean * relative });
       const stated: StaticFlow = {
         ...place,
         kind: 'static-flow',

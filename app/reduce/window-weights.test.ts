@@ -1,5 +1,6 @@
 /** RED-81: how much windows count, from masses made by hand; RED-24: static flows of such windows. */
 import { describe, expect, it } from 'vitest';
+import { noBias } from './bench-bias.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { kilograms, kilopascals, milliseconds, seconds, volts } from '../quantities/quantity.ts';
@@ -249,7 +250,7 @@ describe('RED-24, RED-45 static flows', () => {
         budget: [term(errorSource('edge-timing'), 1, '', 1, uTiming, 'random'), term(errorSource('steadiness'), 1, '', 1, uRandom, 'random', parts), term(errorSource('fluid-density'), 1, '', -1, shared, 'shared'), term(errorSource('leak', '1'), 1, '', -1, 1e-3, 'shared')],
       } as unknown as Extract<ReducedWindow['outcome'], { kind: 'mass' }>,
     }));
-  const flowsOf = (held: readonly Held[], looked: LookedFor | null = null, more: Partial<Plan> = {}) => staticFlowsOf({ ...plan, ...more }, points, windowsOf(held), looked, { timeBase: 0, drift: 0 });
+  const flowsOf = (held: readonly Held[], looked: LookedFor | null = null, more: Partial<Plan> = {}) => staticFlowsOf({ ...plan, ...more }, points, windowsOf(held), looked, { timeBase: 0, bias: noBias });
   const flow = (held: readonly Held[], injector = 0): Extract<StaticFlow, { kind: 'static-flow' }> => {
     const found = flowsOf(held).staticFlows.find((s) => s.injector === injector && s.pressure === 4e5);
     if (found?.kind !== 'static-flow') throw new Error('no static flow');
@@ -289,7 +290,7 @@ describe('RED-24, RED-45 static flows', () => {
     expect(found.shared.map((s) => labelOf(s.source))).toEqual(['fluid density', 'leak in block 1']);
     expect(found.shared[0]?.effect).toBeCloseTo(-4e-3 * 2e-3, 12);
     expect(found.flow.uShared).toBeCloseTo(4e-3 * Math.hypot(2e-3, 1e-3), 12);
-    const timed = staticFlowsOf(plan, points, windowsOf(held), null, { timeBase: 5e-5, drift: 0 }).staticFlows[2];
+    const timed = staticFlowsOf(plan, points, windowsOf(held), null, { timeBase: 5e-5, bias: noBias }).staticFlows[2];
     expect(timed?.kind === 'static-flow' && timed.shared[2]).toMatchObject({ source: errorSource('time-base'), effect: expect.closeTo(4e-3 * 5e-5, 12) as number });
   });
 

@@ -152,7 +152,7 @@ function driftSentences({ reduction, drift: { trend, sdPercent } }: ReportedRun)
   const bent = curvatureSentences(reduction.curvatures);
   return [
     trend.kind === 'no-drift' ? trend.text : `Reference point, ${trend.points.length} times: ${plusMinus(trend.overRunPercent.value, trend.overRunPercent.expanded, true)} % over the run, ${trend.text}${sdPercent === null ? '' : `; standard deviation ${sdPercent.toFixed(3)} %`}.`,
-    benchDriftSentence(reduction.benchDrift),
+    benchDriftSentence(reduction),
     ...reduction.sweepLags.map(sweepLagSentence),
     ...(bent.length > 0 || reduction.curvatures.length === 0 ? bent : ['Over their whole length lines bend no more than scatter explains.']),
   ];

@@ -132,17 +132,44 @@ export function coverageBesideRectangular(share: number): number {
   return factor;
 }
 
+/** An error of known size of less than this share of the whole leaves the coverage factor as it is, to four digits. */
+const littleLeftIn = 0.1;
+
+/**
+ * Coverage factor for 95 % where an error of known size is left in, which makes `share` (0 to 1) of the combined standard uncertainty, and all others
+ * together are normal: the interval about the value as it was measured that holds the truth with that chance (a normal distribution about an end of it, folded),
+ * from 1.96 down to 1 for the known error alone. GUM 6.3.1 note, F.2.4.5; Phillips, Eberhardt and Parry 1997, from memory. RED-145
+ */
+export function coverageBesideLeftIn(share: number): number {
+  const normal = coverageFactor(Number.POSITIVE_INFINITY);
+  if (share < littleLeftIn) return normal;
+  const sd = Math.sqrt(Math.max(0, 1 - share * share));
+  if (sd < 1e-6) return 1;
+  // Newton from where no more than the nearer end counts, which is below: the chance is concave from there on.
+  let factor = share + normalQuantile(0.95) * sd;
+  for (let i = 0; i < 20; i += 1) {
+    const [near, far] = [(factor - share) / sd, (factor + share) / sd];
+    const step = (0.95 - (normalBelow(near) + normalBelow(far) - 1)) / ((densityAt(near) + densityAt(far)) / sd);
+    factor += step;
+    if (Math.abs(step) < 1e-9) break;
+  }
+  return factor;
+}
+
 /**
  * Joins random and shared parts; the shared ones are type B with as many degrees of freedom as one likes (GUM G.4.2). `uRectangular`: standard
- * uncertainty of the largest among them that is a bound and no more, so that its errors are rectangular. RED-89
+ * uncertainty of the largest among them that is a bound and no more, so that its errors are rectangular, RED-89; `uLeftIn`: size of
+ * the largest error that is known and not taken off, RED-145.
  */
-export function result(value: number, uRandom: number, dofRandom: number, uShared: number, uRectangular = 0): Result {
+export function result(value: number, uRandom: number, dofRandom: number, uShared: number, uRectangular = 0, uLeftIn = 0): Result {
   const effectiveDof = effectiveDegrees([
     { u: uRandom, dof: dofRandom },
     { u: uShared, dof: Number.POSITIVE_INFINITY },
   ]);
   const u = Math.hypot(uRandom, uShared);
-  const bounded = uRectangular === 0 ? 1 : coverageBesideRectangular(uRectangular / u) / coverageFactor(Number.POSITIVE_INFINITY);
-  const factor = coverageFactor(effectiveDof) * bounded;
+  const normal = coverageFactor(Number.POSITIVE_INFINITY);
+  const bounded = uRectangular === 0 ? 1 : coverageBesideRectangular(uRectangular / u) / normal;
+  const known = uLeftIn === 0 ? 1 : coverageBesideLeftIn(uLeftIn / u) / normal;
+  const factor = coverageFactor(effectiveDof) * bounded * known;
   return { value, uRandom, dofRandom, uShared, u, effectiveDof, coverageFactor: factor, expanded: factor * u };
 }

@@ -4,7 +4,7 @@
  */
 import { effectiveDegrees, result } from './budget.ts';
 import type { Result } from './budget.ts';
-import { isRectangular } from './source.ts';
+import { isLeftIn, isRectangular } from './source.ts';
 import type { ErrorSource } from './source.ts';
 
 /** One independent error, with the sign with which one standard uncertainty of it moves the value. */
@@ -68,11 +68,13 @@ export function stateCarried(of: Carried): Result {
   const scales = new Map<string, { squares: number; dof: number }>();
   let shared = 0;
   let rectangular = 0;
+  let leftIn = 0;
   for (const part of of.parts.values()) {
     const square = part.effect * part.effect;
     if (part.kind === 'shared') {
       shared += square;
       if (square > rectangular && isRectangular(part.source)) rectangular = square;
+      if (square > leftIn && isLeftIn(part.source)) leftIn = square;
       continue;
     }
     const scale = scales.get(part.scale);
@@ -80,5 +82,5 @@ export function stateCarried(of: Carried): Result {
     else scale.squares += square;
   }
   const random = [...scales.values()].map(({ squares, dof }) => ({ u: Math.sqrt(squares), dof }));
-  return result(of.value, Math.hypot(...random.map((r) => r.u)), effectiveDegrees(random), Math.sqrt(shared), Math.sqrt(rectangular));
+  return result(of.value, Math.hypot(...random.map((r) => r.u)), effectiveDegrees(random), Math.sqrt(shared), Math.sqrt(rectangular), Math.sqrt(leftIn));
 }

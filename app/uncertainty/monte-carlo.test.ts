@@ -27,6 +27,14 @@ describe('TAB-25: a Monte Carlo beside a number', () => {
     expect(monteCarlo(linearModel(carried(0, [bound('d', 9)])), result(0, 0, Number.POSITIVE_INFINITY, 9), draws())).toMatchObject({ verdict: 'differs', tolerance: 0.5 });
   });
 
+  it('RED-145 draws an error that is left in to either side with its size, and agrees with what is stated of it', () => {
+    const of = carried(10, [sharedPart(errorSource('bench-course'), -3), normal('a', 1)]);
+    const trials = trialsOf(of);
+    expect(trials.u).toBeCloseTo(Math.sqrt(10), 1);
+    expect(Math.abs(trials.high - 10 - (3 + 1.6449))).toBeLessThan(0.06);
+    expect(trials.verdict).toBe('agrees');
+  });
+
   it('draws scatter of few degrees of freedom as Student has it, and errors of one estimate with one spread', () => {
     const one = trialsOf(carried(10, [randomPart(errorSource('line-height', 'a'), 1, 5, 'x')]));
     expect(one.high - 10).toBeCloseTo(coverageFactor(5), 1);

@@ -7,7 +7,7 @@ import { uniformFloat64 } from 'pure-rand/distribution/uniformFloat64';
 import { xoroshiro128plus } from 'pure-rand/generator/xoroshiro128plus';
 import type { Result } from './budget.ts';
 import type { Carried } from './carried.ts';
-import { isRectangular } from './source.ts';
+import { isLeftIn, isRectangular } from './source.ts';
 
 /** Trials of a block, and the fewest and the most blocks (JCGM 101:2008, 7.9.4 b: 10 000 for 95 %). */
 const ofBlock = 10_000;
@@ -55,10 +55,11 @@ export class ErrorDraws {
     this.#seed = seed;
   }
 
-  /** Standard normal, or rectangular of standard deviation 1. */
-  of(key: string, block: number, shape: 'normal' | 'rectangular'): Float64Array {
+  /** Standard normal, or rectangular of standard deviation 1, or of size 1 to either side: what is left in counts to both sides of a value that stands in the middle (RED-145). */
+  of(key: string, block: number, shape: 'normal' | 'rectangular' | 'left-in'): Float64Array {
     return this.#once(`${block} ${shape} ${key}`, (uniform, out) => {
       if (shape === 'rectangular') for (let i = 0; i < out.length; i += 1) out[i] = Math.sqrt(3) * (2 * uniform() - 1);
+      else if (shape === 'left-in') for (let i = 0; i < out.length; i += 1) out[i] = uniform() < 0.5 ? -1 : 1;
       else for (let i = 0; i < out.length; i += 2) [out[i], out[i + 1]] = twoNormal(uniform);
     });
   }
@@ -135,7 +136,7 @@ function blockOf({ forms, of }: TrialModel, draws: ErrorDraws, block: number): F
     const scaled = new Map<string, { readonly dof: number; readonly sum: Float64Array }>();
     for (const part of parts.values()) {
       if (part.effect === 0) continue;
-      const drawn = draws.of(part.source.key, block, part.kind === 'shared' && isRectangular(part.source) ? 'rectangular' : 'normal');
+      const drawn = draws.of(part.source.key, block, part.kind === 'random' ? 'normal' : isRectangular(part.source) ? 'rectangular' : isLeftIn(part.source) ? 'left-in' : 'normal');
       if (part.kind === 'shared' || !Number.isFinite(part.dof)) add(out, drawn, part.effect);
       else {
         // Errors of one estimate are a multivariate t: one chi-square for all of them.

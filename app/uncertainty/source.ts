@@ -37,8 +37,8 @@ interface KnownSource {
   readonly meaning: string;
   /** Where the size of it was taken from, where no certificate says so. */
   readonly statement?: string;
-  /** A bound that is known, and nothing else: errors anywhere below it are alike. What is estimated from data is none. RED-89 */
-  readonly shape?: 'rectangular';
+  /** A bound that is known, and nothing else: errors anywhere below it are alike. What is estimated from data is none. RED-89. left-in: an error of known size that is not taken off. RED-145 */
+  readonly shape?: 'rectangular' | 'left-in';
 }
 
 const known = {
@@ -171,12 +171,20 @@ const known = {
     meaning: 'Mass bends over the whole line, so dead time and slope depend on the widths that the line goes through (GUM D.3.4).',
     statement: 'the bend of all lines of the type, beyond what scatter explains, and how far another choice of widths would move the result',
   },
+  /** One for all of a run, with its sign: what is measured at other times is off by another part of it. */
+  'bench-course': {
+    owner: 'scatter',
+    label: 'drift of the bench, not taken off',
+    meaning: 'How far the whole bench stood from its mean over the run when this was measured, as its reference point tells it.',
+    statement: 'the course of the reference point; an error of known size, left in (GUM F.2.4.5)',
+    shape: 'left-in',
+  },
   /** Place: the pressure, and whether the injectors were held open. One for all that was measured together. */
   'bench-drift': {
     owner: 'scatter',
     label: (place) => `drift of the bench, ${place}`,
-    meaning: 'How far the whole bench may have stood from its mean over the run when this was measured.',
-    statement: 'what the reference point differed by beyond the scatter of its windows',
+    meaning: 'What its reference point does not tell of how far the whole bench stood from its mean over the run when this was measured.',
+    statement: 'scatter of the reference point, and what the bench went by from one reference point to the next',
   },
   /** Place: the line, or the lines that share a slope. */
   'line-slope': { owner: 'scatter', label: (line) => `slope of ${line}`, meaning: 'Scatter of the masses about the line: its slope.' },
@@ -295,6 +303,8 @@ export function labelOf({ quantity, place }: ErrorSource): string {
 export const meaningOf = ({ quantity }: ErrorSource): string => table[quantity].meaning;
 
 export const isRectangular = ({ quantity }: ErrorSource): boolean => table[quantity].shape === 'rectangular';
+
+export const isLeftIn = ({ quantity }: ErrorSource): boolean => table[quantity].shape === 'left-in';
 
 /** Where its size was taken from; null: a certificate or a record says so. */
 export const statementOf = ({ quantity }: ErrorSource): string | null => table[quantity].statement ?? null;

@@ -195,7 +195,7 @@ function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Finding
       trend.kind === 'no-drift'
         ? trend.text
         : `${trend.points.length} points: ${trend.overRunPercent.value.toFixed(3)} ± ${trend.overRunPercent.expanded.toFixed(3)} % over the run, ${trend.text}; scatter ${trend.scatterPercent.toFixed(3)} %`,
-      benchDriftSentence(reduction.benchDrift),
+      benchDriftSentence(reduction),
       ...(reduction.supplyLoss === undefined ? [] : [supplyLossSentence(reduction.supplyLoss)]),
       ...reduction.coilLags.map(coilLagSentence),
       ...reduction.sweepLags.map(sweepLagSentence),
