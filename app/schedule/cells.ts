@@ -29,6 +29,8 @@ export interface WantedCell {
   readonly tried: ReadonlyMap<number, number>;
   readonly counted: ReadonlyMap<number, number>;
   readonly seconds: ReadonlyMap<number, number>;
+  /** Of those that count, by width: windows that the reduction takes for less than half, or that contradict their only repeat. RED-81 */
+  readonly light: ReadonlyMap<number, number>;
   readonly points: number;
   /** null: nothing is known of it yet. */
   readonly found: LineCell | NoLineCell | null;
@@ -63,13 +65,11 @@ interface Tally {
   readonly tried: Map<number, number>;
   readonly counted: Map<number, number>;
   readonly seconds: Map<number, number>;
+  readonly light: Map<number, number>;
 }
 
-/** The block of a pressure, kPa, and period, ms, of the plan; injectors that are out are not in it. */
-export function blockOf({ plan, points, attempts, out }: SoFar, reduction: Reduction | null, pressureKpa: number, periodMs: number): Block {
-  const { targets } = plan;
-  if (targets === undefined) throw new Error('a plan without targets has no schedule');
-  const [pressure, period] = [kilopascals(pressureKpa), milliseconds(periodMs)];
+/** What was tried of the cells of a pressure and period, by injector and voltage. */
+function talliesOf({ points, attempts }: SoFar, light: Reduction['lightWindows'], pressure: Pascals, period: Seconds): (at: Pick<Point, 'injector' | 'voltage'>) => Tally {
   const tallies = new Map<string, Tally>();
   let last: Pick<Point, 'injector' | 'voltage'> | null = null;
   let ofLast: Tally | undefined;
@@ -78,7 +78,7 @@ export function blockOf({ plan, points, attempts, out }: SoFar, reduction: Reduc
     if (ofLast !== undefined && last?.injector === at.injector && last.voltage === at.voltage) return ofLast;
     const name = cellName(at);
     let tally = tallies.get(name);
-    if (tally === undefined) tallies.set(name, (tally = { points: 0, tried: new Map(), counted: new Map(), seconds: new Map() }));
+    if (tally === undefined) tallies.set(name, (tally = { points: 0, tried: new Map(), counted: new Map(), seconds: new Map(), light: new Map() }));
     last = at;
     ofLast = tally;
     return tally;
@@ -98,6 +98,22 @@ export function blockOf({ plan, points, attempts, out }: SoFar, reduction: Reduc
     tally.counted.set(at.width, before + 1);
     tally.seconds.set(at.width, ((tally.seconds.get(at.width) ?? 0) * before + window.to - window.from) / (before + 1));
   }
+  for (const { point } of light) {
+    const at = points[point];
+    if (at === undefined || !isHere(at)) continue;
+    const tally = tallyOf(at);
+    tally.light.set(at.width, (tally.light.get(at.width) ?? 0) + 1);
+  }
+  return tallyOf;
+}
+
+/** The block of a pressure, kPa, and period, ms, of the plan; injectors that are out are not in it. */
+export function blockOf(soFar: SoFar, reduction: Reduction | null, pressureKpa: number, periodMs: number): Block {
+  const { plan, out } = soFar;
+  const { targets } = plan;
+  if (targets === undefined) throw new Error('a plan without targets has no schedule');
+  const [pressure, period] = [kilopascals(pressureKpa), milliseconds(periodMs)];
+  const tallyOf = talliesOf(soFar, reduction?.lightWindows ?? [], pressure, period);
   const found = new Map(reduction === null ? [] : reduction.cells.filter((c) => c.pressure === pressure && c.period === period).map((c) => [cellName(c), c] as const));
   const cells = plan.axes.voltageV.flatMap((voltageV) =>
     plan.injectors.flatMap(({ serialNumber }, injector): readonly WantedCell[] => {

@@ -103,13 +103,16 @@ function ofInjector(cells: readonly WantedCell[], lines: readonly Sums[], slopes
   }
   // First the replicates of all: they tell how windows scatter, and by that where lines end.
   const replicates = why.size > 0;
-  const doubted = replicates ? [] : doubtsOf(lines, block.scatter, slopes, refining).filter(({ sums }) => room(sums));
-  for (const doubt of doubted) {
-    const { sums, width } = doubt;
-    take(doubt);
-    why.set(cellName(sums.cell), doubtWords(sums.cell, width));
+  // What one window more decides comes before what many bring nearer, and nothing else is added for its line.
+  const lone = replicates ? [] : lines.flatMap(notOutvoted).filter(({ sums }) => room(sums));
+  const doubts = replicates ? [] : doubtsOf(lines.filter((s) => !lone.some(({ sums }) => sums === s)), block.scatter, slopes, refining).filter(({ sums }) => room(sums));
+  const rules = new Map([...doubts.map(({ sums }) => [sums, 'SCH-40'] as const), ...lone.map(({ sums }) => [sums, 'SCH-63'] as const)]);
+  for (const asked of [...lone, ...doubts]) {
+    const { cell } = asked.sums;
+    take(asked);
+    why.set(cellName(cell), rules.get(asked.sums) === 'SCH-63' ? loneWords(cell, asked.width) : doubtWords(cell, asked.width));
   }
-  const rest = lines.filter((s) => !doubted.some(({ sums }) => sums === s));
+  const rest = lines.filter((s) => !rules.has(s));
   const most = replicates ? 0 : (refining.atOnce ?? Math.max(fewForLines, Math.floor(partForLines * cells.reduce((sum, c) => sum + c.points, 0))));
   for (let added = 0; added < most; added += 1) {
     const best = bestFor(goalsOf(rest, slopes, refining, room), lines, refining, room);
@@ -118,7 +121,7 @@ function ofInjector(cells: readonly WantedCell[], lines: readonly Sums[], slopes
     const name = cellName(best.choice.sums.cell);
     if (!why.has(name)) why.set(name, wordsOf(best.choice, best.worst, refining.slopeWanted));
   }
-  return lines.flatMap((s): readonly CellWish[] => (s.added.length === 0 ? [] : [{ cell: s.cell, widths: s.added, rule: replicates ? 'SCH-6' : rest.includes(s) ? 'SCH-7' : 'SCH-40', why: why.get(cellName(s.cell)) ?? '' }]));
+  return lines.flatMap((s): readonly CellWish[] => (s.added.length === 0 ? [] : [{ cell: s.cell, widths: s.added, rule: replicates ? 'SCH-6' : (rules.get(s) ?? 'SCH-7'), why: why.get(cellName(s.cell)) ?? '' }]));
 }
 
 /** Windows that the short end of a line has not had yet. SCH-6 */
@@ -142,6 +145,16 @@ function doubtsOf(lines: readonly Sums[], model: ScatterModel, slopes: Slopes, {
     return width !== null && farFrom(sums.cell.wanted, lasting(sums.line), randomOf(sums, slopes), weighs) > (weighs ? 0 : 1) ? [{ sums, width }] : [];
   });
 }
+
+/** Widths of a line of which half of the windows or more lie far off: which of them is wrong another one tells. SCH-63 */
+const notOutvoted = (sums: Sums): readonly Choice[] =>
+  sums.line.widths.flatMap(({ width }) => {
+    const { light, counted, tried } = sums.cell;
+    const off = light.get(width) ?? 0;
+    return off > 0 && 2 * off >= (counted.get(width) ?? 0) && (tried.get(width) ?? 0) < windowsOfDoubt ? [{ sums, width }] : [];
+  });
+
+const loneWords = (cell: WantedCell, width: Seconds): string => `${cell.serialNumber} at ${cell.voltage} V, ${millisecondsText(width)}: a window lies far off, and the others of its width do not outvote it; a further one tells which is wrong`;
 
 export const doubtWords = (cell: WantedCell, width: Seconds): string =>
   `${cell.serialNumber} at ${cell.voltage} V, ${millisecondsText(width)}: its widths scatter about the line by more than its windows do; whether by chance, a further window tells`;

@@ -14,7 +14,7 @@ import { createInterface } from 'node:readline';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
-import { progressOf } from '../../app/schedule/progress.ts';
+import { howFar, progressOf } from '../../app/schedule/progress.ts';
 import { decideNext, soFarOf } from '../../app/schedule/schedule.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { connectBench } from '../../main/bench/driver.ts';
@@ -105,7 +105,7 @@ interface Stored {
   readonly points: number;
   /** Of a plan with targets: cells that instruments or the plan's own limit keep from them. */
   readonly kept: number;
-  /** Of a plan with targets: what is left to measure, and cells that are not known as well as was wanted. */
+  /** Of a plan with targets: what is left to measure, and cells that are not known as well as was wanted; null: all are. */
   readonly wanting: string | null;
 }
 
@@ -144,9 +144,10 @@ function ofPoints(archive: Archive, id: string): Pick<Stored, 'points' | 'kept' 
   // What instruments keep from its target, or has had its windows, is told as that at the end of the run.
   const missed = cells.filter((cell) => cell.state === 'open' || cell.state === 'no-line').length;
   const left = decideNext(soFar).additions.length;
+  const kept = cells.filter((cell) => cell.state === 'beyond' || cell.state === 'used-up').length;
   return {
-    points: state.setPoints.length, kept: cells.filter((cell) => cell.state === 'beyond' || cell.state === 'used-up').length,
-    wanting: missed + left === 0 ? null : `${missed} cells are not known as well as was wanted and nobody was told why, and ${left} additions are left`,
+    points: state.setPoints.length, kept,
+    wanting: missed + left > 0 ? `${missed} cells are not known as well as was wanted and nobody was told why, and ${left} additions are left` : kept > 0 ? howFar(cells) : null,
   };
 }
 
