@@ -70,7 +70,7 @@ const known = {
     owner: 'rail',
     label: 'rail pressure while open',
     meaning: 'How far the pressure lies below its mean while the injector is open: the rail gives fluid before it is filled again.',
-    statement: 'bound of the equipment record, or what the compliance of the rail allows at the most; rectangular',
+    statement: 'bound of the equipment record, in a line as far as its bend leaves it, or what the compliance of the rail allows at the most; rectangular',
     shape: 'rectangular',
   },
   'meter-temperature': { owner: 'thermometer', label: 'meter temperature', meaning: 'How far the thermometer in the meter may read off; it gives the density there.' },
