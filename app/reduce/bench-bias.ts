@@ -156,12 +156,8 @@ function sumOf(terms: readonly Term[]): OverRun {
 
 /** By how much of itself each window is in the slope of its line; 1 in all. */
 function tilts({ used, observations, line }: FittedLine): readonly Weighed[] {
+  const weights = observations.map((o) => ((o.weight * (o.width - line.fit.meanX)) / o.variance) * o.mass);
   let sum = 0;
-  const windows = used.map(({ source, order }, i): Weighed => {
-    const o = observations[i];
-    const weight = o === undefined ? 0 : ((o.weight * (o.width - line.fit.meanX)) / o.variance) * o.mass;
-    sum += weight;
-    return { source, order, weight };
-  });
-  return windows.map((w) => ({ ...w, weight: w.weight / sum }));
+  for (const weight of weights) sum += weight;
+  return used.map(({ source, order }, i) => ({ source, order, weight: (weights[i] ?? 0) / sum }));
 }

@@ -1,7 +1,7 @@
 /** What readings tell of a level that may wander: held against the same model written as one normal distribution of all levels. RED-42. */
 import { Matrix, inverse, determinant } from 'ml-matrix';
 import { describe, expect, it } from 'vitest';
-import { followedDrift, levelsOf } from './local-level.ts';
+import { followedDrift, followedLevels, levelsOf } from './local-level.ts';
 import type { Contrast, Stage } from './local-level.ts';
 
 interface Told {
@@ -133,5 +133,19 @@ describe('RED-144 a bench that may also drift at a steady rate', () => {
     // Far more readings on a line leave nothing beside it.
     const line = Array.from({ length: 12 }, (_, i) => stage(i, i, 0.01));
     expect(Math.max(...followedDrift(line).steps)).toBeLessThan(0.3);
+  });
+});
+
+describe('RED-99 sums that are asked for one after the other', () => {
+  it('are told as each is alone: of two stages that share one with the two before, of the same two again, and the other way round', () => {
+    const stages = [2, 5, null, 4, null, 7, 3].map((value, i): Stage => ({ at: i, jump: i === 4 ? 0.5 : 0, reading: value === null ? null : { value, variance: 1 + 0.3 * i } }));
+    const pairs = [[1, 4], [1, 6], [3, 6], [1, 4], [4, 1], [2, 4], [2, 5], [2, 2]] as const;
+    const contrasts = pairs.map(([a, b]): Contrast => [{ stage: a, weight: 0.7 }, { stage: b, weight: -1.2 }]);
+    const alone = contrasts.map((contrast) => levelsOf(stages, [contrast])[0]);
+    const follow = followedLevels(stages);
+    expect(contrasts.map((contrast) => follow([contrast])[0])).toEqual(alone);
+    expect(follow(contrasts)).toEqual(alone);
+    // They differ, so that one told for another would be seen.
+    expect(new Set(alone.map((told) => told?.variance)).size).toBe(pairs.length - 1);
   });
 });

@@ -149,84 +149,109 @@ function coursesOf(stages: readonly Stage[], { steady, wandering, jumping }: Cha
   const centre = sum / precision;
   let farthest = 0;
   for (const { value, variance } of readings) farthest = Math.max(farthest, Math.hypot(value - centre, Math.sqrt(variance)));
-  const walks = [{ chance: steady, walk: smoothed(stages, 0, centre) }];
+  const smoothed = smootherOf(stages, centre);
+  const walks = [{ chance: steady, walk: smoothed(0) }];
   for (let i = 0; i < stepSizes; i += 1) {
     const size = 2 * farthest * 2 ** -i;
-    walks.push({ chance: wandering / stepSizes, walk: smoothed(stages, size * size, centre) });
+    walks.push({ chance: wandering / stepSizes, walk: smoothed(size * size) });
   }
   // A jump between two stages that nothing was read between is the same wherever it lies.
   const places = stages.flatMap((s, i) => (i > 0 && s.reading !== null ? [i] : []));
-  for (const place of places) {
-    const stepping = stages.map((s, i) => (i === place ? { ...s, jump: s.jump + 4 * farthest * farthest } : s));
-    walks.push({ chance: jumping / places.length, walk: smoothed(stepping, 0, centre) });
-  }
+  for (const place of places) walks.push({ chance: jumping / places.length, walk: smoothed(0, { place, variance: 4 * farthest * farthest }) });
   const likeliest = Math.max(...walks.map((w) => w.walk.logLikelihood));
   const weights = walks.map((w) => w.chance * Math.exp(w.walk.logLikelihood - likeliest));
   const total = weights.reduce((a, b) => a + b, 0);
   return { centre, logOfSteady: Math.log(steady / total) + (walks[0]?.walk.logLikelihood ?? 0) - likeliest, walks: walks.map(({ walk }, i) => ({ share: (weights[i] ?? 0) / total, walk })) };
 }
 
-interface Walk {
+class Walk {
   /** Posterior means (less the centre) and variances, and the gains that join neighbouring stages. */
   readonly means: Float64Array;
   readonly variances: Float64Array;
   readonly gains: Float64Array;
   readonly logLikelihood: number;
+  /** Of the two stages that were asked for last: contrasts ask for the same two again and again. */
+  #from = -1;
+  #to = -1;
+  #covariance = 0;
+
+  constructor(means: Float64Array, variances: Float64Array, gains: Float64Array, logLikelihood: number) {
+    this.means = means;
+    this.variances = variances;
+    this.gains = gains;
+    this.logLikelihood = logLikelihood;
+  }
+
+  /** Posterior covariance of two stages, the first not after the other. */
+  covarianceOf(from: number, to: number): number {
+    if (from === to) return this.variances[to] ?? 0;
+    if (from === this.#from && to === this.#to) return this.#covariance;
+    let covariance = this.variances[to] ?? 0;
+    for (let i = from; i < to; i += 1) covariance *= this.gains[i] ?? 0;
+    this.#from = from;
+    this.#to = to;
+    this.#covariance = covariance;
+    return covariance;
+  }
+}
+
+/** A stage at which the level may have stepped by so much more, as a variance. */
+interface Jump {
+  readonly place: number;
+  readonly variance: number;
 }
 
 /** Forward filter and backward smoother (Rauch, Tung and Striebel 1965), from a level that is not known at all. */
-function smoothed(stages: readonly Stage[], stepVariance: number, centre: number): Walk {
+function smootherOf(stages: readonly Stage[], centre: number): (stepVariance: number, jump?: Jump) => Walk {
   const n = stages.length;
-  const filteredMean = new Float64Array(n);
-  const filteredVariance = new Float64Array(n);
+  // Written anew for each walk before it is read.
   const predictedVariance = new Float64Array(n);
   const predictedMean = new Float64Array(n);
   let spread = 0;
   for (const { reading } of stages) if (reading !== null) spread = Math.max(spread, (reading.value - centre) ** 2 + reading.variance);
-  let mean = 0;
-  let variance = 1e6 * spread;
-  let logLikelihood = 0;
-  for (let i = 0; i < n; i += 1) {
-    const { at, reading, jump } = stages[i] as Stage;
-    if (i > 0) variance += stepVariance * Math.max(0, at - (stages[i - 1]?.at ?? at)) + jump;
-    predictedMean[i] = mean;
-    predictedVariance[i] = variance;
-    if (reading !== null) {
-      const innovation = variance + reading.variance;
-      const off = reading.value - centre - mean;
-      logLikelihood -= 0.5 * (Math.log(innovation) + (off * off) / innovation);
-      mean += (variance / innovation) * off;
-      variance *= reading.variance / innovation;
+  return (stepVariance, more) => {
+    // Lists of that many numbers are each a piece of memory of their own: one for the three of them.
+    const own = new Float64Array(3 * n);
+    const [means, variances, gains] = [own.subarray(0, n), own.subarray(n, 2 * n), own.subarray(2 * n)];
+    let mean = 0;
+    let variance = 1e6 * spread;
+    let logLikelihood = 0;
+    for (let i = 0; i < n; i += 1) {
+      const { at, reading, jump } = stages[i] as Stage;
+      if (i > 0) variance += stepVariance * Math.max(0, at - (stages[i - 1]?.at ?? at)) + (i === more?.place ? jump + more.variance : jump);
+      predictedMean[i] = mean;
+      predictedVariance[i] = variance;
+      if (reading !== null) {
+        const innovation = variance + reading.variance;
+        const off = reading.value - centre - mean;
+        logLikelihood -= 0.5 * (Math.log(innovation) + (off * off) / innovation);
+        mean += (variance / innovation) * off;
+        variance *= reading.variance / innovation;
+      }
+      means[i] = mean;
+      variances[i] = variance;
     }
-    filteredMean[i] = mean;
-    filteredVariance[i] = variance;
-  }
-  const means = filteredMean.slice();
-  const variances = filteredVariance.slice();
-  const gains = new Float64Array(n);
-  for (let i = n - 2; i >= 0; i -= 1) {
-    const predicted = predictedVariance[i + 1] ?? 0;
-    const gain = predicted > 0 ? (filteredVariance[i] ?? 0) / predicted : 0;
-    gains[i] = gain;
-    means[i] = (filteredMean[i] ?? 0) + gain * ((means[i + 1] ?? 0) - (predictedMean[i + 1] ?? 0));
-    variances[i] = (filteredVariance[i] ?? 0) + gain * gain * ((variances[i + 1] ?? 0) - predicted);
-  }
-  return { means, variances, gains, logLikelihood };
+    // So far what is told by the readings up to each stage; from the last one back by all of them.
+    for (let i = n - 2; i >= 0; i -= 1) {
+      const predicted = predictedVariance[i + 1] ?? 0;
+      const gain = predicted > 0 ? (variances[i] ?? 0) / predicted : 0;
+      gains[i] = gain;
+      means[i] = (means[i] ?? 0) + gain * ((means[i + 1] ?? 0) - (predictedMean[i + 1] ?? 0));
+      variances[i] = (variances[i] ?? 0) + gain * gain * ((variances[i + 1] ?? 0) - predicted);
+    }
+    return new Walk(means, variances, gains, logLikelihood);
+  };
 }
 
-function toldBy({ means, variances, gains }: Walk, contrast: Contrast): Told {
+function toldBy(walk: Walk, contrast: Contrast): Told {
   let mean = 0;
   let variance = 0;
   for (let p = 0; p < contrast.length; p += 1) {
     const a = contrast[p] as Contrast[number];
-    mean += a.weight * (means[a.stage] ?? 0);
+    mean += a.weight * (walk.means[a.stage] ?? 0);
     for (let q = 0; q < contrast.length; q += 1) {
       const b = contrast[q] as Contrast[number];
-      const from = Math.min(a.stage, b.stage);
-      const to = Math.max(a.stage, b.stage);
-      let covariance = variances[to] ?? 0;
-      for (let i = from; i < to; i += 1) covariance *= gains[i] ?? 0;
-      variance += a.weight * b.weight * covariance;
+      variance += a.weight * b.weight * walk.covarianceOf(Math.min(a.stage, b.stage), Math.max(a.stage, b.stage));
     }
   }
   return { mean, variance: Math.max(0, variance) };

@@ -24,6 +24,9 @@ const knownEndWidths = 1;
 /** So near to what the shared parts alone leave a result is brought, and no nearer: beyond it each per cent takes as many windows as all before. Common practice, no source. */
 const nearest = 1.05;
 
+/** What a result is judged by. */
+type Lasting = Pick<Result, 'coverageFactor' | 'expanded' | 'uShared'>;
+
 /** A line as the sum of its windows; masses and widths in SI units. */
 export interface Sums {
   readonly cell: WantedCell;
@@ -32,6 +35,8 @@ export interface Sums {
   height: number;
   centre: number;
   readonly added: Seconds[];
+  /** Its dead time, as far as it lasts. */
+  readonly lasting: Lasting;
   /** Variance of one window of a width, as this line found it, kg2. */
   readonly varianceOf: (width: number) => number;
 }
@@ -142,7 +147,7 @@ interface Choice {
 function doubtsOf(lines: readonly Sums[], model: ScatterModel, slopes: Slopes, { weighs = false }: Refining): readonly Choice[] {
   return lines.flatMap((sums) => {
     const width = farOff(sums, model);
-    return width !== null && farFrom(sums.cell.wanted, lasting(sums.line), randomOf(sums, slopes), weighs) > (weighs ? 0 : 1) ? [{ sums, width }] : [];
+    return width !== null && farFrom(sums.cell.wanted, sums.lasting, randomOf(sums, slopes), weighs) > (weighs ? 0 : 1) ? [{ sums, width }] : [];
   });
 }
 
@@ -188,7 +193,7 @@ export function sumsOf(cell: WantedCell, line: LineCell, model: ScatterModel): S
   const height = 1 / line.scatter.uMean ** 2;
   const scale = precision / height;
   const varianceOf = (width: number): number => scale * varianceAt(model, line.slope.value * (width - line.deadTime.value));
-  return { cell, line, height, centre: line.deadTime.value + line.scatter.distance, added: [], varianceOf };
+  return { cell, line, height, centre: line.deadTime.value + line.scatter.distance, added: [], lasting: lasting(line), varianceOf };
 }
 
 /** One window more; by how much the precision of the common slope grows. */
@@ -282,7 +287,7 @@ function ownPrecision({ line, height, centre }: Sums, model: ScatterModel): numb
 }
 
 /** How far a result is foreseen to be, in times of what it is brought to, or, where that only weighs, of what is wanted; 0: it is there, or as near as is sensible. */
-function farFrom(wanted: number, of: Pick<Result, 'coverageFactor' | 'expanded' | 'uShared'>, random: number, weighs: boolean): number {
+function farFrom(wanted: number, of: Lasting, random: number, weighs: boolean): number {
   const foreseen = of.coverageFactor * Math.hypot(random, of.uShared);
   const aimed = aimOf(weighs ? 0 : wanted, leastOf(of));
   if (!weighs) return of.expanded > aimed ? foreseen / aimed : 0;
@@ -290,7 +295,7 @@ function farFrom(wanted: number, of: Pick<Result, 'coverageFactor' | 'expanded' 
 }
 
 /** The dead time of a line, and of its shared parts what further windows do not change: a call of the self-check that goes by the order of ordinary windows may be chance, and is asked anew with each of them. SCH-41 */
-function lasting({ deadTime, shared }: LineCell): Pick<Result, 'coverageFactor' | 'expanded' | 'uShared'> {
+function lasting({ deadTime, shared }: LineCell): Lasting {
   let called = 0;
   for (const { source, onDeadTime } of shared) if (source.quantity === 'invariance' && source.place === 'direction') called += onDeadTime ** 2;
   return called === 0 ? deadTime : { ...deadTime, uShared: Math.sqrt(Math.max(0, deadTime.uShared ** 2 - called)) };
@@ -299,7 +304,7 @@ function lasting({ deadTime, shared }: LineCell): Pick<Result, 'coverageFactor' 
 /** What is not there and can be brought nearer, the farthest first; only what is foreseen above the aim. */
 function goalsOf(lines: readonly Sums[], slopes: Slopes, { slopeWanted, weighs = false }: Refining, room: (s: Sums) => boolean): readonly Goal[] {
   const goals: Goal[] = [];
-  const goal = (sums: Sums, of: Goal['of'], wanted: number, result: Pick<Result, 'coverageFactor' | 'expanded' | 'uShared'>, random: (next?: Next) => number): void => {
+  const goal = (sums: Sums, of: Goal['of'], wanted: number, result: Lasting, random: (next?: Next) => number): void => {
     const far = farFrom(wanted, result, random(), weighs);
     if (far > (weighs ? 0 : 1)) goals.push({ sums, of, far, farWith: (next) => farFrom(wanted, result, random(next), weighs) });
   };
@@ -307,7 +312,7 @@ function goalsOf(lines: readonly Sums[], slopes: Slopes, { slopeWanted, weighs =
     if (!room(sums)) continue;
     const { slope } = sums.line;
     if (slopeWanted !== null) goal(sums, 'slope', slopeWanted * slope.value, slope, (next) => slopes.found(sums).ofSlope * Math.sqrt(slopes.varianceOf(sums, next)));
-    goal(sums, 'dead-time', sums.cell.wanted, lasting(sums.line), (next) => randomOf(sums, slopes, next));
+    goal(sums, 'dead-time', sums.cell.wanted, sums.lasting, (next) => randomOf(sums, slopes, next));
   }
   return goals.sort((one, other) => other.far - one.far);
 }
