@@ -60,7 +60,7 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
   const all = counts.flat().flatMap((c) => (c === null ? [] : [c.count]));
   const time = all.reduce((sum, c) => sum + c.time, 0);
   const least = equipment.meter.leastHertz ?? 0;
-  const decays = new Map(measured.flatMap((m) => (m.at.role === 'zero' ? decayOf(m, equipment) : [])));
+  const decays = new Map(measured.filter((m) => m.at.role === 'zero').flatMap((m) => decayOf(m, equipment)));
   if (decays.size === 0 && time * kFactorAt(equipment.meter, 0) * worthCounting < 1) return { kind: 'not-looked-at', text: time === 0 ? notLookedAt : `${tooShort(time)} ${notLookedAt}` };
   const edges = all.reduce((sum, c) => sum + c.edges, 0);
   // Half an edge: what no edge at all may mean (the prior of Jeffreys for a count).

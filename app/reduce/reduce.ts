@@ -77,7 +77,7 @@ export function reduceRun(asked: ReductionInput): Reduction {
 
 /** Points with the width that was driven in place of the one that was asked for, where the controller's timer made another of it. */
 function asDriven(input: ReductionInput): ReductionInput {
-  const driven = new Map(input.attempts.flatMap(({ point, drivenWidth }) => (drivenWidth === undefined ? [] : [[point, drivenWidth] as const])));
+  const driven = new Map(input.attempts.filter(({ drivenWidth }) => drivenWidth !== undefined).map(({ point, drivenWidth }) => [point, drivenWidth]));
   if (driven.size === 0) return input;
   return { ...input, points: input.points.map((point) => ({ ...point, width: driven.get(point.index) ?? point.width })) };
 }

@@ -34,9 +34,10 @@ interface HeldOpen {
  * of leaks; null: nobody looked. `timeBase`: relative standard uncertainty of the controller's time; `bias`: what the bench drifted.
  */
 export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[], looked: LookedFor | null, { timeBase: uTimeBase, bias }: { readonly timeBase: number; readonly bias: BenchBias }): { readonly staticFlows: readonly StaticFlow[]; readonly light: readonly LightWindow[] } {
-  const held: HeldOpen[] = windows.flatMap((source) => {
+  const ofStatic = windows.filter(({ at }) => at.role === 'static');
+  const held: HeldOpen[] = ofStatic.flatMap((source) => {
     const { at, outcome } = source;
-    return at.role === 'static' && outcome.kind === 'mass' ? [{ source, at, outcome, flow: outcome.mass / at.period }] : [];
+    return outcome.kind === 'mass' ? [{ source, at, outcome, flow: outcome.mass / at.period }] : [];
   });
   const pressures = [...new Set(points.map((p) => p.pressure))].sort((a, b) => a - b);
   const light: LightWindow[] = [];

@@ -132,6 +132,8 @@ export function coverageBesideRectangular(share: number): number {
   return factor;
 }
 
+/** Quantile of the normal distribution for 95 % on one side. */
+const oneSided = normalQuantile(0.95);
 /** An error of known size of less than this share of the whole leaves the coverage factor as it is, to four digits. */
 const littleLeftIn = 0.1;
 
@@ -146,7 +148,7 @@ export function coverageBesideLeftIn(share: number): number {
   const sd = Math.sqrt(Math.max(0, 1 - share * share));
   if (sd < 1e-6) return 1;
   // Newton from where no more than the nearer end counts, which is below: the chance is concave from there on.
-  let factor = share + normalQuantile(0.95) * sd;
+  let factor = share + oneSided * sd;
   for (let i = 0; i < 20; i += 1) {
     const [near, far] = [(factor - share) / sd, (factor + share) / sd];
     const step = (0.95 - (normalBelow(near) + normalBelow(far) - 1)) / ((densityAt(near) + densityAt(far)) / sd);
