@@ -192,7 +192,7 @@ export function meanMass(observed: readonly Observed[]): number {
 
 /** Regions and lines of the injectors of one type at one pressure and period, a family for each voltage. */
 function linesOf(families: readonly (readonly Cell[])[], model: VarianceModel, reduction: Plan['reduction']): readonly FittedCell[] {
-  const members = families.map((family) => family.map((cell) => ({ dof: model.dof, widths: widthMeansOf(cell, model) })));
+  const members = families.map((family) => family.map((cell) => ({ injector: cell.at.injector, dof: model.dof, widths: widthMeansOf(cell, model) })));
   const { linearFromMs } = reduction;
   const regions =
     linearFromMs === undefined ? findRegionsTogether(members, reduction.linearityPercent) : members.map((family) => family.map((m) => givenRegion(m, milliseconds(linearFromMs))));

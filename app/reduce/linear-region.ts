@@ -19,17 +19,22 @@ interface WidthMean {
 }
 
 export interface RegionMember {
+  /** Its number in the plan: of one injector at all voltages. */
+  readonly injector: number;
   /** Longest first, distinct. */
   readonly widths: readonly WidthMean[];
   /** Degrees of freedom behind the variances; 0: they are not known, and only the limit in percent is applied. */
   readonly dof: number;
 }
 
-/** Why the region ends where it ends: by the plan, with the last width, at the limit, at a deviation beyond noise, or where other voltages show a bend. */
+/**
+ * Why the region ends where it ends: by the plan, with the last width, at the limit, at a deviation beyond noise, where other voltages show a bend, or where those of this injector do by
+ * themselves; `bent-within`: they do so at the shortest width that is left, and fewer would make no line.
+ */
 export type RegionStop =
   | { readonly kind: 'given' | 'all-widths-fit' }
   /** The longest width that failed and its deviation from the line through the longer ones, percent. */
-  | { readonly kind: 'beyond-limit' | 'significant' | 'family-significant' | 'bent-elsewhere'; readonly width: number; readonly deviationPercent: number };
+  | { readonly kind: 'beyond-limit' | 'significant' | 'family-significant' | 'bent-elsewhere' | 'bent-itself' | 'bent-within'; readonly width: number; readonly deviationPercent: number };
 
 export type Region =
   | { readonly kind: 'region'; readonly count: number; readonly stop: RegionStop }
@@ -99,18 +104,20 @@ export function findRegionsTogether(families: readonly (readonly RegionMember[])
   const ends = endsOfVoltages(families, found);
   // The second longest of the voltages, because one may take good widths off by chance; with fewer nothing is told but by all together.
   const reach = Math.max(ends[1] ?? 0, reachTogether(families, found, ends));
-  if (reach === 0) return found.map((regions) => regions.map(withGuard));
+  const own = ownReaches(families, reach);
+  if (reach === 0 && own.size === 0) return found.map((regions) => regions.map(withGuard));
   return families.map((family, f) => {
     const before = found[f] ?? [];
     const goesOn = family.map((member, i): number => {
       const region = before[i];
-      const alone = region?.kind === 'region' && region.stop.kind === 'significant' && openAt(member, region.count, region.stop.width) > farBeyond * reach;
+      const alone = region?.kind === 'region' && region.stop.kind === 'significant' && reach > 0 && !own.has(member.injector) && openAt(member, region.count, region.stop.width) > farBeyond * reach;
       return alone ? region.stop.width : Number.POSITIVE_INFINITY;
     });
     const regions = goesOn.every((width) => width === Number.POSITIVE_INFINITY) ? before : takenOff(family, limitPercent, goesOn);
     return family.flatMap((member, i) => {
       const region = regions[i];
-      return region === undefined ? [] : [withGuard(cutAt(member, region, reach))];
+      const end = own.get(member.injector);
+      return region === undefined ? [] : [end === undefined ? withGuard(cutAt(member, region, reach, 'bent-elsewhere')) : withOwnEnd(member, region, end)];
     });
   });
 }
@@ -167,6 +174,54 @@ function reachTogether(families: readonly (readonly RegionMember[])[], found: re
   return 0;
 }
 
+/** What one injector's own voltages show together: so much off, s, by so many of them at least, which chance gives so rarely; none counts for more than so many standard uncertainties, so that no voltage speaks for all. */
+const alone = { chance: 5e-6, offS: 0.5e-6, voltages: 2, most: 4 };
+/** An injector differs from its type where its bends are seen at so many times the open time at which those of the injector in the middle are. */
+const differsFrom = 1.2;
+/** What is seen of the bends of one injector ends so much later. */
+const fadesBy = 1.5;
+
+/** Where most of the type show by themselves nothing of bends, one that shows them at so much of the open time at which they end for all together differs. */
+const nearReach = 0.92;
+
+/** The longest open time, s, of each injector about which its voltages together lie off the lines through their longer pulses; 0: nowhere. */
+function ownEnds(families: readonly (readonly RegionMember[])[]): ReadonlyMap<number, number> {
+  const members = families.flatMap((family, f) => family.map((member) => ({ f, member })));
+  return new Map(
+    [...Map.groupBy(members, ({ member }) => member.injector)].map(([injector, own]) => {
+      const steps = own.flatMap(({ f, member }) =>
+        member.dof === 0 ? [] : member.widths.slice(startWidths).map(({ width }, j) => {
+          const { t, deviationPercent } = stepTo(member, startWidths + j);
+          const open = openAt(member, startWidths + j, width);
+          return { f, dof: member.dof, open, t: Math.max(-alone.most, Math.min(alone.most, t)), off: (deviationPercent / 100) * open };
+        }),
+      );
+      return [injector, longestSeen(steps.sort((a, b) => b.open - a.open))];
+    }),
+  );
+}
+
+function longestSeen(steps: readonly { readonly f: number; readonly dof: number; readonly open: number; readonly t: number; readonly off: number }[]): number {
+  const [first] = steps;
+  if (first === undefined) return 0;
+  const limit = coverageFactor(first.dof, 1 - alone.chance);
+  for (const [i, { open }] of steps.entries()) {
+    const near = steps.slice(i).filter((s) => s.open > open / span);
+    const t = near.reduce((sum, s) => sum + s.t, 0);
+    const off = near.reduce((sum, s) => sum + s.off, 0) / near.length;
+    if (new Set(near.map((s) => s.f)).size >= alone.voltages && Math.abs(off) > alone.offS && Math.abs(t) > limit * Math.sqrt(near.length)) return near.reduce((sum, s) => sum + s.open, 0) / near.length;
+  }
+  return 0;
+}
+
+/** Down to which open time, s, no line of an injector goes that differs from its type. RED-135 */
+function ownReaches(families: readonly (readonly RegionMember[])[], reach: number): ReadonlyMap<number, number> {
+  const ends = ownEnds(families);
+  if (ends.size === 0) return new Map();
+  const usual = median([...ends.values()]);
+  return new Map([...ends].filter(([, end]) => end > nearReach * reach && end > differsFrom * usual).map(([injector, end]) => [injector, Math.max(reach, fadesBy * end)]));
+}
+
 /** A bend fades over several widths: where one ended the region, the shortest width left still holds what noise hides. */
 function withGuard(region: Region): Region {
   if (region.kind !== 'region' || region.stop.kind === 'all-widths-fit') return region;
@@ -180,14 +235,22 @@ function openAt(member: RegionMember, count: number, width: number): number {
 }
 
 /** The region without the widths at which an injector is open no longer than where bends end. */
-function cutAt(member: RegionMember, region: Region, reach: number): Region {
+function cutAt(member: RegionMember, region: Region, reach: number, kind: 'bent-elsewhere' | 'bent-itself'): Region {
   let left = region;
   while (left.kind === 'region' && left.count > startWidths) {
     const { width, deviationPercent } = stepTo(member, left.count - 1);
     if (openAt(member, left.count, width) > reach) break;
-    left = { kind: 'region', count: left.count - 1, stop: { kind: 'bent-elsewhere', width, deviationPercent } };
+    left = { kind: 'region', count: left.count - 1, stop: { kind, width, deviationPercent } };
   }
   return left;
+}
+
+/** Of an injector whose bends end at an open time, s, of its own. */
+function withOwnEnd(member: RegionMember, region: Region, end: number): Region {
+  const left = cutAt(member, region, end, 'bent-itself');
+  if (left.kind !== 'region') return left;
+  const { width, deviationPercent } = stepTo(member, left.count - 1);
+  return openAt(member, left.count, width) > end ? left : { ...left, stop: { kind: 'bent-within', width, deviationPercent } };
 }
 
 function walk(member: RegionMember, limitPercent: number, noChance: number): Region {

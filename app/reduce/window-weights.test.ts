@@ -13,6 +13,7 @@ import type { LeakBlock } from './leak-block.ts';
 import type { LookedFor } from './leak-limits.ts';
 import type { LineObservation } from './line.ts';
 import { findRegionsTogether, givenRegion } from './linear-region.ts';
+import type { RegionMember } from './linear-region.ts';
 import { fitLine } from './regression.ts';
 import type { LightWindow, ReducedWindow, StaticFlow } from './reduction.ts';
 import { staticFlowsOf } from './static-flow.ts';
@@ -22,7 +23,7 @@ import { aboutLine, lightWindowsOf, widthMeansOf } from './window-weights.ts';
 import { lightWindowSentences } from './window-words.ts';
 
 /** Of one family alone: no other voltage shows a bend. */
-const findRegions = (family: Parameters<typeof findRegionsTogether>[0][number], limitPercent: number) => findRegionsTogether([family], limitPercent)[0] ?? [];
+const findRegions = (family: readonly Omit<RegionMember, 'injector'>[], limitPercent: number) => findRegionsTogether([family.map((one, injector) => ({ ...one, injector }))], limitPercent)[0] ?? [];
 
 const onLine = (ms: number): number => 4e-3 * (ms / 1e3 - 1e-3);
 const model = (sd: number): VarianceModel => ({ constant: sd * sd, relative: 0, dof: 20, from: 'replicates' });
@@ -184,8 +185,8 @@ describe('RED-8, RED-10, RED-11 where a region ends', () => {
     expect(countOf(none)).toEqual([9, 'all-widths-fit']);
     expect(countOf(none.slice(0, 4))).toEqual([4, 'all-widths-fit']);
     expect(countOf(none.slice(0, 3))).toEqual({ kind: 'too-few-widths', found: 3, needed: 4 });
-    expect(givenRegion(means(none), 10e-3 * (1 + 1e-10))).toEqual({ kind: 'region', count: 3, stop: { kind: 'given' } });
-    expect(givenRegion(means(none), 10.001e-3)).toEqual({ kind: 'too-few-widths', found: 2, needed: 3 });
+    expect(givenRegion({ ...means(none), injector: 0 }, 10e-3 * (1 + 1e-10))).toEqual({ kind: 'region', count: 3, stop: { kind: 'given' } });
+    expect(givenRegion({ ...means(none), injector: 0 }, 10.001e-3)).toEqual({ kind: 'too-few-widths', found: 2, needed: 3 });
   });
 
   it('ends beyond the limit in percent, where chance at 5 % does not explain it, one width before, and four stay', () => {

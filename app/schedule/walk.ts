@@ -4,12 +4,13 @@
  */
 import { fAbove } from '../distributions/distributions.ts';
 import { grouped } from '../reduce/cells.ts';
-import type { ScatterModel } from '../reduce/reduction.ts';
+import type { LineCell, ScatterModel } from '../reduce/reduction.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import { median } from '../statistics/robust.ts';
 import { millisecondsText } from './cells.ts';
 import type { Block, KnownType, WantedCell, CellWish } from './cells.ts';
 import { bendSeen, knownDeadTime } from './known.ts';
+import { standingOff } from './stands-off.ts';
 
 /** Voltages that search for the end by themselves: two, because one may see a bend by chance. */
 const searching = 2;
@@ -46,15 +47,17 @@ function walkOfType(families: readonly Family[], places: readonly Seconds[], kno
   const isOver = families.some((family) => family.some((cell) => [...cell.counted.values()].some((count) => count > 1)));
   if (known !== null && expected !== null) {
     const injectors = grouped(families.flat(), (cell) => String(cell.injector));
-    const others = injectors.filter((own) => doesNotFit(known, own));
-    if (2 * others.length < injectors.length && !bendsAbove(known, injectors.filter((own) => !others.includes(own)).flat())) return ofKnown(expected, known, others, places, isOver);
+    const off = standingOff(families.flat());
+    const others = injectors.filter((own) => off.has(own[0].injector) || doesNotFit(known, own));
+    const rest = injectors.filter((own) => !others.includes(own));
+    if (2 * others.length < injectors.length && !bendsAbove(known, rest.flat())) return ofKnown(expected, known, others.map((own) => ({ own, why: off.has(own[0].injector) ? offWhy : againWhy(known) })), places, isOver);
     const again = beginningOf(families, walkers, places, 'SCH-13', againWhy(known));
     if (again.length > 0) return again;
   } else if (!isOver) {
     const begin = beginningOf(families, walkers, places, 'SCH-3', 'the beginning of its line');
     if (begin.length > 0) return begin;
   }
-  if (isOver) return families.flatMap((family) => [...filled(family, places), ...doubted(family, reachOf(walkers))]);
+  if (isOver) return families.flatMap((family) => [...filled(family, places), ...doubted(family, reachOf(walkers)), ...longer(family, places)]);
   const reach = reachOf(walkers);
   const steps = walkers.flatMap((family) => {
     const tried = places.filter((w) => triedByAll(family, w));
@@ -65,14 +68,43 @@ function walkOfType(families: readonly Family[], places: readonly Seconds[], kno
   return steps.length > 0 ? steps : families.flatMap((family) => (walkers.includes(family) ? [] : toReach(family, places, reach)));
 }
 
-/** What is measured of a type that is known while nothing speaks against that; `others`: injectors whose lines do, and which are measured as such that are not known. */
-function ofKnown(expected: readonly Expected[], known: KnownHere, others: readonly Family[], places: readonly Seconds[], isOver: boolean): readonly CellWish[] {
+/** An injector that is not taken for one of its type, and why. */
+interface Other {
+  readonly own: Family;
+  readonly why: string;
+}
+
+/** What is measured of a type that is known while nothing speaks against that; `others`: injectors that differ from it, and which are measured as such that are not known. */
+function ofKnown(expected: readonly Expected[], known: KnownHere, others: readonly Other[], places: readonly Seconds[], isOver: boolean): readonly CellWish[] {
   const families = expected.map(({ family }) => family);
   const begin = expected.flatMap(({ family, good }) => wishes(family, good, 'SCH-12', `the beginning of its line, which for ${known.type} is straight from ${known.linearFromOpenMs} ms of open time as far as is known (${known.from})`));
   if (begin.length > 0) return begin;
-  const alone = others.flatMap((own) => wishes(own, firstPlaces(places), 'SCH-13', againWhy(known)));
+  const alone = [...others.flatMap(({ own, why }) => wishes(own, firstPlaces(places), 'SCH-13', why)), ...searchedAlone(expected, others, places)];
   if (alone.length > 0 || !isOver) return alone;
-  return families.flatMap((family) => filled(family, places));
+  return families.flatMap((family) => [...filled(family, places), ...longer(family, places)]);
+}
+
+/** Injectors that differ from a type that is known are searched below its end at the voltages that are searched: there their bends are seen, and where they end (RED-135). SCH-48 */
+function searchedAlone(expected: readonly Expected[], others: readonly Other[], places: readonly Seconds[]): readonly CellWish[] {
+  return expected.slice(0, searching).flatMap(({ family, good }) =>
+    family.flatMap((cell) => {
+      if (!others.some(({ own: [other] }) => other.injector === cell.injector)) return [];
+      const begin = [...good, ...below(good, places, firstWidths)];
+      const tried = places.filter((w) => isTried(cell, w));
+      const next = begin.some((w) => !isTried(cell, w)) || endOf([cell]) !== null ? begin : [...begin, ...below([...begin, ...tried], places, 1)];
+      return wishes([cell], next, 'SCH-48', 'it differs from its type: where its own bends end is looked for');
+    }),
+  );
+}
+
+/** A line of the fewest widths whose short end bends by what other voltages of the injector show gets the width above, so that it can do without. SCH-49 */
+function longer(family: Family, places: readonly Seconds[]): readonly CellWish[] {
+  return family.flatMap((cell) => {
+    if (cell.found?.kind !== 'line' || cell.found.region.stop.kind !== 'bent-within') return [];
+    const { width } = cell.found.region.stop;
+    const above = places.filter((w) => w > width && !isTried(cell, w)).slice(-1);
+    return wishes([cell], above, 'SCH-49', `its bends go on above ${millisecondsText(width)}, and its line has no width to spare`);
+  });
 }
 
 /** Whether pulses of these cells together lie off their lines where the type that is known says that they are straight. SCH-13 */
@@ -100,6 +132,8 @@ function doesNotFit({ scatter }: KnownHere, cells: readonly WantedCell[]): boole
 }
 
 const againWhy = ({ from }: KnownType): string => `its windows lie off a line that is straight as far as is known (${from}): it is measured as one that is not known`;
+
+const offWhy = 'its dead times lie off those of the others of its type by more than these differ from each other: it is measured as one that is not known';
 
 /** The first windows of a type that is not known. */
 function beginningOf(families: readonly Family[], walkers: readonly Family[], places: readonly Seconds[], rule: string, what: string): readonly CellWish[] {
@@ -179,10 +213,13 @@ function toReach(family: Family, places: readonly Seconds[], reach: number): rea
 
 const reachOf = (walkers: readonly Family[]): number => Math.max(0, ...walkers.map((family) => endOf(family)?.open ?? 0));
 
+/** Whether a line ends where bends of this injector do. */
+const isCutAlone = ({ region: { stop } }: LineCell): boolean => stop.kind === 'bent-itself' || stop.kind === 'bent-within';
+
 /** A width that is left out of its line though bends end below it may be so by chance: it is measured again before the line does without it. */
 function doubted(family: Family, reach: number): readonly CellWish[] {
   return family.flatMap((cell): readonly CellWish[] => {
-    if (cell.found?.kind !== 'line') return [];
+    if (cell.found?.kind !== 'line' || isCutAlone(cell.found)) return [];
     const { deadTime, widths } = cell.found;
     const again = widths.filter((w) => !w.inRegion && w.width - deadTime.value > reach && (cell.tried.get(w.width) ?? 0) < windowsOfDoubt).map((w) => w.width);
     return again.length === 0 ? [] : [{ cell, widths: again, rule: 'SCH-6', why: `${cell.serialNumber} at ${cell.voltage} V, ${again.map(millisecondsText).join(', ')}: left out of the line, though bends end below; whether by chance, further windows tell` }];

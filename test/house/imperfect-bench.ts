@@ -44,8 +44,9 @@ export interface Imperfect {
   readonly typeOf?: number;
   /** Needles shut about as slowly as they open: closing takes 0.24 to 0.39 ms, where 0.15 to 0.3 ms is usual. */
   readonly slowClosing?: true;
-  /** The injector of this channel is of another make: its needle and its bends take half as long again. */
+  /** The injector of this channel is of another make: its needle and its bends take half as long again, or so many times as long. */
   readonly differs?: number;
+  readonly differsBy?: number;
 }
 
 /** One injector's own numbers. */
@@ -305,7 +306,7 @@ function drawInstances(random: RandomSource, channels: readonly number[], what: 
   };
   return new Map(
     channels.map((channel) => {
-      const slower = channel === what.differs ? 1.5 : 1;
+      const slower = channel === what.differs ? (what.differsBy ?? 1.5) : 1;
       return [
         channel,
         {

@@ -20,6 +20,10 @@ export function regionSentence({ region: { from, stop } }: LineCell): string {
       return `${begins} At ${msText(stop.width)} ms the mass is off the line by ${percentText(stop.deviationPercent)}: little, but all injectors of the type bend the same way there.${oneMore}`;
     case 'bent-elsewhere':
       return `${begins} At ${msText(stop.width)} ms the mass is off the line by ${percentText(stop.deviationPercent)}: little, but the needle has been open for no longer than where other voltages show a bend.${oneMore}`;
+    case 'bent-itself':
+      return `${begins} At ${msText(stop.width)} ms the mass is off the line by ${percentText(stop.deviationPercent)}: this injector bends longer than others of its type, as its voltages show together.`;
+    case 'bent-within':
+      return `${begins} It may still bend at ${msText(stop.width)} ms, as this injector does at other voltages, but too few longer widths were measured to do without that one. Measure longer widths.`;
   }
 }
 
