@@ -55,9 +55,9 @@ export function benchBiasOf(windows: readonly ReducedWindow[], scatter: Reductio
   if (known === null) return noBias;
   const mean = known.reduce((sum, k) => sum + k.mass, 0) / known.length;
   const stages = known.map((one): Stage => ({ at: one.order, reading: { value: one.mass / mean - 1, variance: one.sd * one.sd }, jump: 0 }));
-  const { sum, steps } = followedDrift(stages);
-  // So few of them tell its size (RED-71 likewise).
-  const few = coverageFactor(known.length - 1) / coverageFactor(Number.POSITIVE_INFINITY);
+  const { sum, steps, steadily } = followedDrift(stages);
+  // So few of them tell the size of its steps (RED-71 likewise); of a steady drift all windows tell what its points scatter by.
+  const few = Math.sqrt(steadily + (1 - steadily) * (coverageFactor(known.length - 1) / coverageFactor(Number.POSITIVE_INFINITY)) ** 2);
   return {
     overRun: (list) => {
       const weights = new Float64Array((stages.length - 1) * places + 1);

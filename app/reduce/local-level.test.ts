@@ -114,7 +114,7 @@ describe('RED-144 a bench that may also drift at a steady rate', () => {
     ['jumping once', [stage(0, 0.05), stage(1, -0.02), stage(2, 0.9), stage(3, 1.05), stage(4, 1)]],
   ];
   const sums = [[0.2, 0.3, 0.1, 0.4, 0], [-0.2, 0.8, -0.2, -0.2, -0.2], [0, 0, 0, 1, -1]];
-  const chances = { steady: 0.1, rising: 0.05, wandering: 0.8, jumping: 0.05 };
+  const chances = { steady: 0.1, rising: 0.2, wandering: 0.65, jumping: 0.05 };
 
   it.each(cases)('is told as the dense normal distribution of all its levels tells it: %s', (_, stages) => {
     const found = followedDrift(stages);
@@ -133,6 +133,8 @@ describe('RED-144 a bench that may also drift at a steady rate', () => {
     // Far more readings on a line leave nothing beside it.
     const line = Array.from({ length: 12 }, (_, i) => stage(i, i, 0.01));
     expect(Math.max(...followedDrift(line).steps)).toBeLessThan(0.3);
+    expect(followedDrift(line).steadily).toBeGreaterThan(0.95);
+    expect(followedDrift(cases[2]?.[1] ?? []).steadily).toBeLessThan(0.2);
   });
 });
 

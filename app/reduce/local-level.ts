@@ -44,6 +44,8 @@ export interface Followed {
   readonly sum: (weights: Float64Array) => Told;
   /** By what the level went from each stage to the next beside a steady rise: mean squares. */
   readonly steps: readonly number[];
+  /** How likely it drifts at a steady rate, 0 to 1. */
+  readonly steadily: number;
 }
 
 /**
@@ -57,6 +59,7 @@ export function followedDrift(stages: readonly Stage[]): Followed {
   const counting = courses.walks.filter((w) => w.share > hardlyAny);
   const others = { ...courses, walks: counting };
   return {
+    steadily: share,
     sum: (weights) => {
       const beside = overAll(others, weights.reduce((sum, w) => sum + w, 0), (walk) => sumToldBy(walk, weights));
       const along = rising.sum(weights);
@@ -71,7 +74,7 @@ export function followedDrift(stages: readonly Stage[]): Followed {
 }
 
 /** Of a bench, before its reference points were looked at (an estimate): nearly every one wanders, by steps of any size, however small. */
-const chances = { steady: 0.1, rising: 0.05, wandering: 0.8, jumping: 0.05 };
+const chances = { steady: 0.1, rising: 0.2, wandering: 0.65, jumping: 0.05 };
 
 /** A course that is less likely than this changes no sum. */
 const hardlyAny = 1e-9;
