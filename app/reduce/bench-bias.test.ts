@@ -3,7 +3,9 @@ import { expandPlan } from '../plan/expand.ts';
 import { planSchema } from '../plan/plan.ts';
 import { seconds, volts } from '../quantities/quantity.ts';
 import { coverageFactor } from '../uncertainty/budget.ts';
+import { stateCarried } from '../uncertainty/carried.ts';
 import { benchBiasOf, noBias } from './bench-bias.ts';
+import { slopeCarried } from './carried-line.ts';
 import { reduceRun } from './reduce.ts';
 import type { CountingAttempt, ReducedWindow, Reduction, StaticFlow } from './reduction.ts';
 import { noErrors, normalFrom, noScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
@@ -80,9 +82,12 @@ describe('RED-144 in a run', () => {
     ['a step', (part: number) => (part < 0.3 ? -0.007 : 0.003), 1.5e-3],
     ['a wave', (part: number) => 0.004 * Math.cos(5 * part), 1.5e-3],
   ] as const)('every slope and static flow holds what it was off by, each at its own time: %s', (name, course, tolerance) => {
-    const found = offsOf(reduced(3, course, name.includes('last')));
+    const run = reduced(3, course, name.includes('last'));
+    const found = offsOf(run);
     expect(found).toHaveLength(48);
     for (const { of, off, held } of found) expect(Math.abs(off - held), of).toBeLessThan(tolerance);
+    // A slope is stated as whoever computes with it states it: with the coverage factor of what is left in.
+    for (const cell of run.cells) if (cell.kind === 'line') expect(cell.slope.expanded / stateCarried(slopeCarried(cell)).expanded).toBeCloseTo(1, 9);
     // It is no small thing, and not the same for all.
     expect(Math.max(...found.map(({ held }) => held)) - Math.min(...found.map(({ held }) => held))).toBeGreaterThan(0.005);
   });
