@@ -17,6 +17,13 @@ describe('mass and line', () => {
     expect(cell.region.from).toBeGreaterThan(3.5e-3);
     expect(regionSentence(cell)).toMatch(/^The line holds from (4|5|6) ms up\. At (2|3) ms .* [−+]\d/);
   });
+
+  it('RED-135, RED-137: an injector that bends longer than its type, and what to measure where its line cannot do without', () => {
+    const cell = lineAt(run, 1, 14);
+    const told = (kind: 'bent-itself' | 'bent-within') => regionSentence({ ...cell, region: { ...cell.region, from: 4e-3 as never, stop: { kind, width: 3.2e-3, deviationPercent: 0.5 } } });
+    expect(told('bent-itself')).toMatch(/^The line holds from 4 ms up\. At 3\.2 ms .* longer than others of its type/);
+    expect(told('bent-within')).toMatch(/may still bend at 3\.2 ms, .* Measure longer widths\.$/);
+  });
 });
 
 describe('dead time over voltage', () => {
