@@ -15,7 +15,7 @@ import type { Stage } from './local-level.ts';
 import type { ReducedWindow, Reduction } from './reduction.ts';
 
 /** A window, and by how much of itself it is in a result. */
-export interface Weighed {
+interface Weighed {
   readonly source: ReducedWindow;
   readonly weight: number;
   /** Its place in the order of measuring; absent: as it was handed over with the reference points. */
