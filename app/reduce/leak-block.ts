@@ -19,7 +19,7 @@ export const attemptNumber = ({ point, attempt }: Attempted): number => (attempt
 export interface LeakBlock {
   /** From 0, in the order of measurement. */
   readonly block: number;
-  /** Of its measure points. */
+  /** Of its measure points; the voltage of the first of them. */
   readonly pressure: number;
   readonly voltage: number;
   /** Mean over the block. */

@@ -168,6 +168,16 @@ describe('RED-40 blocks', () => {
     expect(shape([held])).toEqual([[0, 13, 400, [0], []]]);
   });
 
+  it('between zero points go on over changes of voltage until they have 24 attempts, so that one leak is one error', () => {
+    const stretch = (voltage: number, count: number): readonly One[] => Array.from({ length: count }, () => measure(voltage, idle(2, 30)));
+    const counts = (run: readonly One[]): readonly (readonly [number, number])[] => blocksOf(run).map((b) => [b.voltage, b.sources.length]);
+    const voltages = [9, 12, 14, 16, 9, 12];
+    expect(counts([zero(1), ...voltages.flatMap((v) => stretch(v, 5)), zero(1), ...stretch(14, 2)])).toEqual([[9, 25], [12, 5], [14, 2]]);
+    expect(counts([zero(1), ...stretch(9, 30), ...stretch(12, 30), zero(1)])).toEqual([[9, 30], [12, 30]]);
+    expect(counts([zero(1), ...stretch(9, 3), ...stretch(12, 3).map((m) => ({ ...m, kPa: 300 })), zero(1, {}, 300)])).toEqual([[9, 3], [12, 3]]);
+    expect(counts(voltages.flatMap((v) => stretch(v, 5)))).toEqual(voltages.map((v) => [v, 5]));
+  });
+
   it('are in the order in which attempts were made, and an attempt of a point that nobody knows is in none', () => {
     const order = [3, 1, 2, 4].map((n) => ({ ...measure(n === 2 ? 12 : 14, idle(1, 30)), order: n }));
     expect(blocksOf(order).map((b) => b.sources.map((s) => s.point))).toEqual([[1], [2], [0, 3]]);

@@ -43,7 +43,7 @@ interface Count {
   readonly byTimes: boolean;
 }
 
-/** A zero point, or the attempts between two of them (at one voltage and pressure where there are none). RED-40. */
+/** A zero point, or the attempts of a stretch between two of them. RED-40. */
 interface Part {
   readonly zero: boolean;
   /** The first of its attempts. */
@@ -181,9 +181,13 @@ function inTheirOrder(points: readonly Point[], attempts: readonly CountingAttem
   return isInOrder ? measured : measured.sort((a, b) => a.order - b.order);
 }
 
-/** Zero points, and what lies between them. Without zero points a block ends where the measured voltage or pressure changes. */
+/** A leak does not go by the voltage: between zero points a block ends where that changes only when it has so many attempts. An estimate. */
+const longBlock = 24;
+
+/** Zero points, and what lies between them. A block ends where the pressure changes, and where the measured voltage does: in a run without zero points always, else when it is long. */
 function inParts(measured: readonly Measured[]): readonly Part[] {
   const parts: Part[] = [];
+  const least = measured.some(({ at }) => at.role === 'zero') ? longBlock : 1;
   let stretch: Measured[] = [];
   let voltage: number | null = null;
   const close = (): void => {
@@ -198,7 +202,7 @@ function inParts(measured: readonly Measured[]): readonly Part[] {
       parts.push({ zero: true, first: one, attempts: [one] });
       continue;
     }
-    const moved = one.at.role === 'measure' && voltage !== null && one.at.voltage !== voltage;
+    const moved = one.at.role === 'measure' && voltage !== null && one.at.voltage !== voltage && stretch.length >= least;
     if (moved || (stretch[0] !== undefined && stretch[0].at.pressure !== one.at.pressure)) close();
     if (one.at.role === 'measure') voltage = one.at.voltage;
     stretch.push(one);
