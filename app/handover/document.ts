@@ -70,7 +70,7 @@ const errorSourceSchema = z.strictObject({
   certificate: z.string().nullable(),
   /** shared: type B, the same wherever this source is. random: by scatter. */
   kind: z.enum(['random', 'shared']),
-  /** A bound and no more: its errors are rectangular. Else normal. */
+  /** A bound and no more: its errors are rectangular. Else normal: so is an error of known size that was left in (RED-145) for whoever does not know its quantity, and that gives the wider interval. */
   rectangular: z.boolean(),
 });
 

@@ -20,8 +20,8 @@ import { dccFile } from './dcc.ts';
 import { uuidOfName } from './uuid.ts';
 
 const plan = syntheticPlan({ voltageV: [9, 12, 14], pressureKpa: [300, 400] }, 2);
-/** The second with a rail of which only a bound is known, large enough to move the coverage factor (RED-89). */
-const bounded = { ...syntheticEquipment, pressure: { ...syntheticEquipment.pressure, whileOpenKpa: 40 } };
+/** The second with a supply of which only a bound is known inside pulses, large enough to move the coverage factor (RED-89). */
+const bounded = { ...syntheticEquipment, supply: { ...syntheticEquipment.supply, insidePulseMv: 400 } };
 const runs = [madeRun({ plan, seed: 7 }), resultsOf({ id: 'run-8', plan, equipment: bounded, points: expandPlan(plan), attempts: madeAttempts({ plan, seed: 8 }) })] as const;
 const folder = mkdtempSync(join(tmpdir(), 'railhouse-travel-'));
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
