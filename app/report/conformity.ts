@@ -69,7 +69,7 @@ export function ruleSentence(rule: DecisionRule): string {
     case 'simple':
       return 'Simple acceptance (ILAC-G8:09/2019): a result inside its limits passes, one outside fails, whatever its uncertainty. A result at a limit has a risk of 50 % to be decided wrongly.';
     case 'guard-band':
-      return `Guard band w = ${rule.times === 1 ? 'U' : `${rule.times} U`}, U the expanded uncertainty (95 %) of the result (ILAC-G8:09/2019, JCGM 106:2012): it passes where it lies inside its limits by w at least, fails where it lies outside by more than w, and is decided neither way between.${rule.times === 1 ? ' At most 2.5 % of results at an acceptance limit belong to items that are beyond that limit.' : ''}`;
+      return `Guard band w = ${rule.times === 1 ? 'U' : `${rule.times} U`}, U the expanded uncertainty (95 %) of the result (ILAC-G8:09/2019, JCGM 106:2012): it passes where it lies inside its limits by w at least, fails where it lies outside by more than w, and is decided neither way between.${rule.times === 1 ? ' At most 2.5 % of results at an acceptance limit belong to items that are beyond that limit, and 5 % where a drift of the bench that was not taken off makes most of U.' : ''}`;
     case 'stated-risk':
       return `Stated risk (JCGM 106:2012): a result passes where the probability that the item is outside its limits is at most ${percent(rule.risk)} %, fails where the probability that it is inside is at most ${percent(rule.risk)} %, and is decided neither way between. The probabilities are by this measurement alone; nothing was assumed of the items before.`;
   }

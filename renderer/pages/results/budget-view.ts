@@ -5,7 +5,7 @@ import type { Evidence } from '../../../app/reduce/budget-table.ts';
 import type { Result } from '../../../app/uncertainty/budget.ts';
 import type { ResultBudget } from '../../../app/results/line-budget.ts';
 import type { MassPerPulse } from '../../../app/reduce/mass.ts';
-import { labelOf, meaningOf } from '../../../app/uncertainty/source.ts';
+import { errorSource, labelOf, meaningOf } from '../../../app/uncertainty/source.ts';
 import { degreesShown as degrees, figureShown as figure, percentShown as percentFigure } from '../../components/figures.ts';
 import { shownIn, unitShown } from '../../settings/quantities.ts';
 
@@ -13,15 +13,20 @@ import { shownIn, unitShown } from '../../settings/quantities.ts';
 const leastOfNormal = 1.955;
 
 /** The steps from the parts to the stated uncertainty, in words. `text` writes a number in the unit of the result. */
-export function stepsOf({ result }: ResultBudget, text: (u: number) => string): readonly string[] {
+export function stepsOf({ rows, result }: ResultBudget, text: (u: number) => string): readonly string[] {
   return [
     `Random part: ${text(result.uRandom)}.`,
     `Shared parts, added in squares: ${text(result.uShared)}. They do not become smaller by measuring more often.`,
     `Both, added in squares: combined standard uncertainty ${text(result.u)}.`,
-    `Effective degrees of freedom: ${degrees(result.effectiveDof)}; for 95 % that is a coverage factor of ${result.coverageFactor.toFixed(2)}${result.coverageFactor < leastOfNormal ? ', because a bound makes most of it, and errors do not go beyond a bound' : ''}.`,
+    `Effective degrees of freedom: ${degrees(result.effectiveDof)}; for 95 % that is a coverage factor of ${result.coverageFactor.toFixed(2)}${result.coverageFactor < leastOfNormal ? whyLess(rows) : ''}.`,
     `Expanded uncertainty U95 = ${result.coverageFactor.toFixed(2)} × ${text(result.u)} = ${text(result.expanded)}.`,
   ];
 }
+
+const leftIn = labelOf(errorSource('bench-course'));
+/** RED-89, RED-145 */
+const whyLess = ([largest]: ResultBudget['rows']): string =>
+  largest?.source === leftIn ? ', because an error of known size that is not taken off makes most of it' : ', because a bound makes most of it, and errors do not go beyond a bound';
 
 interface TermRow {
   readonly source: string;

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { deadTimeTables } from '../../../app/tables/dead-time.ts';
 import { budgetOfLine } from '../../../app/results/line-budget.ts';
+import { errorSource, labelOf } from '../../../app/uncertainty/source.ts';
 import { stepsOf } from './budget-view.ts';
 import { fromSetMean, overVoltage } from './dead-time-view.ts';
 import { regionSentence } from './line-view.ts';
@@ -63,6 +64,16 @@ describe('budget of a line', () => {
   it('the steps end with the stated uncertainty', () => {
     const budget = budgetOfLine(lineAt(run, 1, 12), 'deadTime');
     expect(stepsOf(budget, (u) => u.toExponential(3)).at(-1)).toContain(`= ${budget.result.expanded.toExponential(3)}.`);
+  });
+  it('RED-89, RED-145: say why a coverage factor is less than that of a normal distribution', () => {
+    const budget = budgetOfLine(lineAt(run, 1, 12), 'slope');
+    const [first] = budget.rows;
+    if (first === undefined) throw new Error('a budget without a row');
+    const told = (largest: 'bench-course' | 'supply-inside-pulse', coverageFactor: number): string =>
+      stepsOf({ rows: [{ ...first, source: labelOf(errorSource(largest)) }, ...budget.rows], result: { ...budget.result, coverageFactor } }, String)[3] ?? '';
+    expect(told('bench-course', 1.7)).toMatch(/factor of 1\.70, because an error of known size that is not taken off makes most of it\.$/u);
+    expect(told('supply-inside-pulse', 1.7)).toMatch(/because a bound makes most of it/u);
+    expect(told('bench-course', 1.96)).toMatch(/factor of 1\.96\.$/u);
   });
 });
 
